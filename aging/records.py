@@ -1,0 +1,174 @@
+"""The facts that travel between the rooms, and the table of sheets that names their columns.
+
+A sheet is one CSV file of an exposure folder (or one tab of a workbook). `SHEETS` rules the
+readers, the store's tables, the export and the simulation alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+import pandas as pd
+
+from aging import vocabulary as words
+
+Kind = Literal["text", "number", "date", "moment"]
+Severity = Literal["block", "confirm", "warn"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a sheet. `allowed` limits text; `low..high` limits numbers (inclusive)."""
+
+    name: str
+    kind: Kind = "text"
+    required: bool = False
+    allowed: tuple[str, ...] = ()
+    low: float = float("-inf")
+    high: float = float("inf")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet: its columns and the columns that tell two rows apart."""
+
+    name: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    required: bool = False
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Column names in their order."""
+        return tuple(column.name for column in self.columns)
+
+
+def _text(name: str, *, required: bool = False, allowed: tuple[str, ...] = ()) -> Column:
+    return Column(name, "text", required, allowed)
+
+
+def _number(
+    name: str, low: float = float("-inf"), high: float = float("inf"), *, required: bool = False
+) -> Column:
+    return Column(name, "number", required, (), low, high)
+
+
+def _date(name: str, *, required: bool = False) -> Column:
+    return Column(name, "date", required)
+
+
+SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
+    sheet.name: sheet
+    for sheet in (
+        Sheet("sites", ("site",), (
+            _text("site", required=True), _text("name"), _number("latitude_deg", -90, 90),
+            _number("longitude_deg", -180, 180), _number("elevation_m", -500, 9000),
+            _text("climate"), _text("timezone"),
+        )),
+        Sheet("formulations", ("formulation",), (
+            _text("formulation", required=True), _text("role", allowed=words.ROLES),
+            _text("description"),
+        )),
+        Sheet("panels", ("panel",), (
+            _text("panel", required=True), _text("formulation", required=True),
+            _text("site", required=True), _date("exposed_on", required=True),
+            _number("replicate", 1, 10_000), _text("rack"), _text("position"),
+            _number("tilt_deg", 0, 90), _number("azimuth_deg", 0, 360),
+            _text("backing", allowed=words.BACKINGS), _text("substrate"),
+            _number("dry_film_um", 1, 10_000), _text("kind", allowed=words.PANEL_KINDS),
+            _date("closed_on"),
+        ), required=True),
+        Sheet("readings", ("reading_id",), (
+            _text("panel", required=True), Column("read_on", "moment", required=True),
+            _text("property", required=True, allowed=tuple(words.PROPERTIES)),
+            _number("value", required=True), _text("unit"),
+            _text("surface_state", allowed=words.SURFACE_STATES), _number("spot_sd", 0),
+            _number("spots", 1, 10_000), _text("instrument"), _text("weighting"),
+            _text("operator"), _text("reading_id"), _text("remark"),
+            _text("supersedes"), _text("reason"), _text("recorded_by"),
+            Column("recorded_at", "moment"),
+        ), required=True),
+        Sheet("events", ("on", "kind", "site", "panel"), (
+            Column("on", "moment", required=True),
+            _text("kind", required=True, allowed=words.EVENT_KINDS),
+            _text("site"), _text("panel"), _text("remark"),
+        )),
+        Sheet("weather", ("site", "date"), (
+            _text("site", required=True), _date("date", required=True),
+            _number("rain_mm", 0, 2000), _number("temperature_C", -90, 60),
+            _number("relative_humidity_pct", 0, 105), _number("solar_MJ_m2", 0, 60),
+            _number("uv_MJ_m2", 0, 4), _number("pm10_ug_m3", 0, 20_000),
+        )),
+    )
+})  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something in the input that a person should look at: what, where, seen, allowed, do."""
+
+    code: str
+    severity: Severity
+    sheet: str
+    row: int | None
+    column: str | None
+    seen: str
+    allowed: str
+    action: str
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """Checked facts of one or more exposures: one frame a sheet, columns as in SHEETS plus `extra`.
+
+    Text columns are str with missing values as NaN; numbers float64; dates ISO 8601 text
+    (YYYY-MM-DD, a moment may carry a time). Values stand in the property's own unit. `extra` is
+    JSON text of the columns that SHEETS does not name, or missing.
+    """
+
+    sites: pd.DataFrame
+    formulations: pd.DataFrame
+    panels: pd.DataFrame
+    readings: pd.DataFrame
+    events: pd.DataFrame
+    weather: pd.DataFrame
+
+    def frames(self) -> Iterator[tuple[str, pd.DataFrame]]:
+        """Sheet name and frame, in the order of SHEETS."""
+        return ((name, getattr(self, name)) for name in SHEETS)
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What became of the rows of one sheet: `rows` in the file = `accepted` + `refused`."""
+
+    sheet: str
+    rows: int
+    accepted: int
+    refused: int
+
+
+@dataclass(frozen=True)
+class Intake:
+    """A read source: the accepted facts, every finding, the tallies and plain notes."""
+
+    exposure: Exposure
+    findings: tuple[Finding, ...]
+    tallies: tuple[Tally, ...]
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def blocked(self) -> bool:
+        """Whether any row was refused."""
+        return any(finding.severity == "block" for finding in self.findings)
+
+
+def empty_frame(sheet: str) -> pd.DataFrame:
+    """A frame of a sheet without rows, with the right types."""
+    kinds = {c.name: "float64" if c.kind == "number" else "str" for c in SHEETS[sheet].columns}
+    return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in kinds.items()}).assign(
+        extra=pd.Series(dtype="str")
+    )

@@ -1,0 +1,126 @@
+"""The trade's words: properties, units, scales, surface states, roles, kinds.
+
+One table of properties that everything which names a property reads. `low..high` is what can
+exist (outside: refused); `usual_low..usual_high` is what a white elastomeric coating shows
+(outside: questioned). Usual bands: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+from aging.errors import CallError
+
+Scale = Literal["ratio", "interval", "ordinal"]
+
+SURFACE_STATES = ("as_exposed", "rinsed", "washed", "bleached")
+ROLES = ("control", "candidate", "reference")
+PANEL_KINDS = ("exposed", "file_specimen", "roof_patch")
+BACKINGS = ("open", "backed", "insulated", "black_box")
+EVENT_KINDS = (
+    "wash", "move", "recoat", "replace", "loss", "retrieve", "storm", "dust", "smoke", "pollen",
+    "mowing", "works", "instrument", "other",
+)  # fmt: skip
+SERIES_ENDING_EVENTS = ("wash", "recoat", "replace", "loss", "retrieve")
+DAYS_PER_MONTH = 30.44
+
+UNIT_FACTORS: MappingProxyType[str, dict[str, float]] = MappingProxyType({
+    "fraction": {"fraction": 1.0, "1": 1.0, "%": 0.01, "percent": 0.01, "pct": 0.01},
+    "%": {"%": 1.0, "percent": 1.0, "pct": 1.0, "fraction": 100.0},
+    "um": {"um": 1.0, "µm": 1.0, "μm": 1.0, "micron": 1.0, "mil": 25.4, "mm": 1000.0},
+    "GU": {"gu": 1.0},
+    "rating": {"rating": 1.0},
+    "1": {"1": 1.0},
+    "N/m": {"n/m": 1.0, "lbf/in": 175.126835},
+    "MPa": {"mpa": 1.0, "psi": 0.00689475729},
+})
+
+
+@dataclass(frozen=True)
+class Property:
+    """One measurable property: how it is named, bounded, rounded and judged."""
+
+    name: str
+    label: str
+    symbol: str
+    unit: str
+    low: float
+    high: float
+    usual_low: float
+    usual_high: float
+    higher_is_better: bool | None
+    scale: Scale
+    step: float
+    method: str
+
+    @property
+    def decimals(self) -> int:
+        """Decimals a person sees, from the recording step."""
+        return len(f"{self.step:g}".partition(".")[2])
+
+
+def _table(*rows: Property) -> MappingProxyType[str, Property]:
+    return MappingProxyType({row.name: row for row in rows})
+
+
+# Ranges and steps: ASTM/ISO method named in the last column, from memory unless published openly.
+PROPERTIES = _table(
+    Property("solar_reflectance", "Solar reflectance", "SR", "fraction", 0.02, 1.0, 0.30, 0.92,
+             True, "ratio", 0.001, "ASTM C1549, E903 or E1918"),
+    Property("thermal_emittance", "Thermal emittance", "TE", "fraction", 0.02, 1.0, 0.80, 0.95,
+             None, "ratio", 0.01, "ASTM C1371 or E408"),
+    Property("lightness", "Lightness", "L*", "1", 0, 100, 40, 99,
+             True, "interval", 0.01, "ASTM D2244, CIE 15"),
+    Property("a_star", "Red-green coordinate", "a*", "1", -128, 128, -6, 6,
+             None, "interval", 0.01, "ASTM D2244, CIE 15"),
+    Property("b_star", "Yellow-blue coordinate", "b*", "1", -128, 128, -6, 20,
+             None, "interval", 0.01, "ASTM D2244, CIE 15"),
+    Property("yellowness_index", "Yellowness index", "YI", "1", -50, 150, -10, 40,
+             False, "interval", 0.1, "ASTM E313"),
+    Property("gloss_20", "Gloss at 20 deg", "G20", "GU", 0, 200, 0, 60,
+             None, "ratio", 0.1, "ASTM D523, ISO 2813"),
+    Property("gloss_60", "Gloss at 60 deg", "G60", "GU", 0, 200, 0, 80,
+             None, "ratio", 0.1, "ASTM D523, ISO 2813"),
+    Property("gloss_85", "Gloss at 85 deg", "G85", "GU", 0, 200, 0, 80,
+             None, "ratio", 0.1, "ASTM D523, ISO 2813"),
+    Property("chalking_astm", "Chalking (10 none)", "CH", "rating", 0, 10, 2, 10,
+             True, "ordinal", 1, "ASTM D4214"),
+    Property("chalking_iso", "Chalking (0 none)", "CH-ISO", "rating", 0, 5, 0, 4,
+             False, "ordinal", 0.5, "ISO 4628-6"),
+    Property("growth", "Growth and disfigurement (10 none)", "GD", "rating", 0, 10, 2, 10,
+             True, "ordinal", 1, "ASTM D3274"),
+    Property("checking", "Checking (10 none)", "CK", "rating", 0, 10, 4, 10,
+             True, "ordinal", 1, "ASTM D660"),
+    Property("cracking", "Cracking (10 none)", "CR", "rating", 0, 10, 4, 10,
+             True, "ordinal", 1, "ASTM D661"),
+    Property("flaking", "Flaking (10 none)", "FL", "rating", 0, 10, 4, 10,
+             True, "ordinal", 1, "ASTM D772"),
+    Property("blistering", "Blister size (10 none)", "BL", "rating", 0, 10, 4, 10,
+             True, "ordinal", 1, "ASTM D714"),
+    Property("dirt_retention", "Dirt retention, slurry test", "DR", "%", 0, 110, 30, 102,
+             True, "ratio", 0.1, "slurry test: common practice, no source"),
+    Property("dry_film_um", "Dry film thickness", "DFT", "um", 1, 10_000, 200, 1500,
+             None, "ratio", 1, "ASTM D4138, ISO 2808"),
+    Property("wet_adhesion", "Wet adhesion (peel)", "WA", "N/m", 0, 20_000, 100, 5000,
+             True, "ratio", 1, "ASTM C794, D903"),
+    Property("elongation", "Elongation at break", "EB", "%", 0, 3000, 50, 800,
+             True, "ratio", 1, "ASTM D2370"),
+    Property("tensile_strength", "Tensile strength", "TS", "MPa", 0, 100, 0.5, 10,
+             True, "ratio", 0.01, "ASTM D2370"),
+)  # fmt: skip
+
+
+def property_named(name: str) -> Property:
+    """Look a property up by its column name; CallError lists the known ones."""
+    if name not in PROPERTIES:
+        raise CallError(f"property: {name!r} is not known; known: {', '.join(PROPERTIES)}")
+    return PROPERTIES[name]
+
+
+def unit_factor(prop: Property, unit: str | None) -> float | None:
+    """Factor from `unit` to the property's own unit; None where the unit is not one of its."""
+    if unit is None or not unit.strip():
+        return 1.0
+    return UNIT_FACTORS[prop.unit].get(unit.strip().lower())
