@@ -1,8 +1,8 @@
 """From readings of exposed panels to dated, honest projections of what they will read.
 
-    >>> import aging
-    >>> aging.project("sample_exposure", months=36).frame          # doctest: +SKIP
-    >>> aging.compare("sample_exposure", months=36).frame          # doctest: +SKIP
+>>> import aging
+>>> aging.project("sample_exposure", months=36).frame  # doctest: +SKIP
+>>> aging.compare("sample_exposure", months=36).frame  # doctest: +SKIP
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _ROOMS = {
     "fit": "aging.projection",
     "project": "aging.projection",
 }
-__all__ = ["__version__", "compare", "fit", "project"]  # noqa: F822 - lazy, see __getattr__
+__all__ = ["__version__", "compare", "fit", "project"]
 
 
 def __getattr__(name: str) -> Any:

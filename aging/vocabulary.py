@@ -26,16 +26,18 @@ EVENT_KINDS = (
 SERIES_ENDING_EVENTS = ("wash", "recoat", "replace", "loss", "retrieve")
 DAYS_PER_MONTH = 30.44
 
-UNIT_FACTORS: MappingProxyType[str, dict[str, float]] = MappingProxyType({
-    "fraction": {"fraction": 1.0, "1": 1.0, "%": 0.01, "percent": 0.01, "pct": 0.01},
-    "%": {"%": 1.0, "percent": 1.0, "pct": 1.0, "fraction": 100.0},
-    "um": {"um": 1.0, "µm": 1.0, "μm": 1.0, "micron": 1.0, "mil": 25.4, "mm": 1000.0},
-    "GU": {"gu": 1.0},
-    "rating": {"rating": 1.0},
-    "1": {"1": 1.0},
-    "N/m": {"n/m": 1.0, "lbf/in": 175.126835},
-    "MPa": {"mpa": 1.0, "psi": 0.00689475729},
-})
+UNIT_FACTORS: MappingProxyType[str, dict[str, float]] = MappingProxyType(
+    {
+        "fraction": {"fraction": 1.0, "1": 1.0, "%": 0.01, "percent": 0.01, "pct": 0.01},
+        "%": {"%": 1.0, "percent": 1.0, "pct": 1.0, "fraction": 100.0},
+        "um": {"um": 1.0, "µm": 1.0, "μm": 1.0, "micron": 1.0, "mil": 25.4, "mm": 1000.0},
+        "GU": {"gu": 1.0},
+        "rating": {"rating": 1.0},
+        "1": {"1": 1.0},
+        "N/m": {"n/m": 1.0, "lbf/in": 175.126835},
+        "MPa": {"mpa": 1.0, "psi": 0.00689475729},
+    }
+)
 
 
 @dataclass(frozen=True)

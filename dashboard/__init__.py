@@ -1,0 +1,1 @@
+"""The screens: navigation and wording only, no science and no SQL."""
