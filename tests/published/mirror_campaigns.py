@@ -60,13 +60,15 @@ def campaigns() -> tuple[Campaign, ...]:
 
 def _panels(campaign: Campaign) -> pd.DataFrame:
     mirrors = campaign.readings.columns
-    return pd.DataFrame({
-        "panel": [f"{campaign.name}/{mirror}" for mirror in mirrors],
-        "formulation": [f"{campaign.place}/{mirror}" for mirror in mirrors],
-        "site": campaign.name,
-        "exposed_on": campaign.readings.index[0].date().isoformat(),
-        "tilt_deg": campaign.tilt_deg.to_numpy(),
-    })
+    return pd.DataFrame(
+        {
+            "panel": [f"{campaign.name}/{mirror}" for mirror in mirrors],
+            "formulation": [f"{campaign.place}/{mirror}" for mirror in mirrors],
+            "site": campaign.name,
+            "exposed_on": campaign.readings.index[0].date().isoformat(),
+            "tilt_deg": campaign.tilt_deg.to_numpy(),
+        }
+    )
 
 
 def _readings(campaign: Campaign) -> pd.DataFrame:
@@ -74,15 +76,17 @@ def _readings(campaign: Campaign) -> pd.DataFrame:
         return wide.melt(ignore_index=False, var_name="mirror", value_name=name).reset_index()
 
     table = long(campaign.readings, "value").merge(long(campaign.sigma, "spot_sd")).dropna()
-    return pd.DataFrame({
-        "panel": campaign.name + "/" + table["mirror"],
-        "read_on": table["Time"].dt.strftime("%Y-%m-%dT%H:%M:%S"),
-        "property": "solar_reflectance",
-        "value": table["value"],
-        "unit": "%",
-        "surface_state": "as_exposed",
-        "spot_sd": table["spot_sd"],
-    })
+    return pd.DataFrame(
+        {
+            "panel": campaign.name + "/" + table["mirror"],
+            "read_on": table["Time"].dt.strftime("%Y-%m-%dT%H:%M:%S"),
+            "property": "solar_reflectance",
+            "value": table["value"],
+            "unit": "%",
+            "surface_state": "as_exposed",
+            "spot_sd": table["spot_sd"],
+        }
+    )
 
 
 def _weather(campaign: Campaign) -> pd.DataFrame:

@@ -1,0 +1,188 @@
+"""The commands and their options; each hands over to a room and shows what comes back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+commands = typer.Typer(
+    name="aging",
+    help="From readings of exposed roof-coating panels to dated, honest projections.",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Folder = Annotated[Path, typer.Argument(help="Exposure folder, or the same sheets in one .xlsx.")]
+Source = Annotated[
+    str | None, typer.Argument(help="Exposure folder, .xlsx, or a store (file or URL).")
+]
+Store = Annotated[str | None, typer.Option(help="Store: an SQLite file or a postgresql:// URL.")]
+NeededStore = Annotated[str, typer.Option(help="Store: an SQLite file or a postgresql:// URL.")]
+DayFirst = Annotated[
+    bool | None,
+    typer.Option("--day-first/--month-first", help="How to read dates such as 03/04/2025."),
+]
+Json = Annotated[
+    str | None,
+    typer.Option("--json", metavar="FILE|-", help="Write JSON to FILE, or - to show it."),
+]
+Months = Annotated[
+    str, typer.Option(help="Months of exposure to project to: 36, or several: 12,24,36.")
+]
+Level = Annotated[float, typer.Option(help="Probability that an interval should hold, 0 to 1.")]
+AsOf = Annotated[
+    str | None, typer.Option(metavar="DATE", help="Hide all readings after this ISO 8601 date.")
+]
+Measured = Annotated[str, typer.Option("--property", help="What was measured, as in readings.csv.")]
+
+
+@commands.callback(invoke_without_command=True)
+def overview(
+    context: typer.Context,
+    *,
+    version: Annotated[bool, typer.Option("--version", help="Show the version.")] = False,
+) -> None:
+    """Show the version, or the help where no command is named."""
+    if version:
+        from aging import __version__
+
+        typer.echo(f"aging {__version__}")
+    elif context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+@commands.command(epilog="Example: aging check sample_exposure")
+def check(folder: Folder, *, day_first: DayFirst = None, json: Json = None) -> int:
+    """List every finding in an exposure folder."""
+    from aging import intake
+    from aging.cli import findings, output
+
+    read = intake.read(folder, day_first=day_first)
+    output.give(
+        json,
+        {"tallies": read.tallies, "findings": read.findings, "notes": read.notes},
+        lambda: findings.show(read, str(folder)),
+    )
+    return int(read.blocked)
+
+
+@commands.command(epilog="Example: aging load sample_exposure --store exposure.sqlite")
+def load(
+    folder: Folder,
+    *,
+    store: NeededStore,
+    by: Annotated[str | None, typer.Option(help="Who loads; default: the login name.")] = None,
+    day_first: DayFirst = None,
+    json: Json = None,
+) -> int:
+    """Add a folder's accepted rows to a store, each once."""
+    from getpass import getuser
+
+    from aging import intake, ledger
+    from aging.cli import findings, output
+
+    with output.progress("reading") as step:
+        read = intake.read(folder, day_first=day_first)
+        with ledger.open_ledger(store, create=True) as book:
+            receipts = book.append(
+                read.exposure, by=by or getuser(), source=str(folder), on_progress=step
+            )
+    output.give(
+        json,
+        {
+            "receipts": receipts,
+            "tallies": read.tallies,
+            "findings": read.findings,
+            "notes": read.notes,
+        },
+        lambda: findings.show_load(read, receipts, store),
+    )
+    return int(read.blocked)
+
+
+@commands.command(epilog="Example: aging project sample_exposure --months 12,24,36")
+def project(
+    source: Source = None,
+    *,
+    store: Store = None,
+    months: Months = "36",
+    level: Level = 0.90,
+    as_of: AsOf = None,
+    measured: Measured = "solar_reflectance",
+    json: Json = None,
+) -> None:
+    """Project each formulation, with its interval."""
+    import aging
+    from aging.cli import output, results
+
+    asked = output.numbers("--months", months)
+    with output.progress("projecting"):
+        found = aging.project(
+            output.one_source(source, store), asked, level, as_of=as_of, property=measured
+        )
+    output.give(
+        json,
+        {
+            "rows": found.frame,
+            "priors": found.priors,
+            "notes": found.notes,
+            "caution": results.CAUTION,
+        },
+        lambda: results.show_projection(found.frame, found.notes),
+    )
+
+
+@commands.command(epilog="Example: aging compare sample_exposure --months 36")
+def compare(
+    source: Source = None,
+    *,
+    store: Store = None,
+    months: Months = "36",
+    level: Level = 0.90,
+    as_of: AsOf = None,
+    measured: Measured = "solar_reflectance",
+    json: Json = None,
+) -> None:
+    """Project each difference to the control."""
+    import aging
+    from aging.cli import output, results
+
+    asked = output.numbers("--months", months)
+    with output.progress("comparing"):
+        found = aging.compare(
+            output.one_source(source, store), asked, level, as_of=as_of, property=measured
+        )
+    output.give(
+        json,
+        {"rows": found.frame, "caution": results.CAUTION},
+        lambda: results.show_comparison(found.frame),
+    )
+
+
+@commands.command(epilog="Example: aging export --store exposure.sqlite copy_of_exposure")
+def export(
+    folder: Annotated[Path, typer.Argument(help="New folder to write.")], *, store: NeededStore
+) -> None:
+    """Write a store as an exposure folder."""
+    from aging import ledger
+    from aging.cli import output
+
+    with output.progress("writing"), ledger.open_ledger(store) as book:
+        ledger.export(book, folder)
+    typer.echo(f"wrote {folder}")
+
+
+@commands.command(epilog="Example: aging dashboard sample_exposure")
+def dashboard(
+    source: Source = "sample_exposure",
+    *,
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this machine.")] = 8501,
+) -> int:
+    """Show a source in the browser of this machine."""
+    from aging.cli import output
+    from aging.cli.server import serve
+
+    return serve(output.one_source(source, None), port)

@@ -1,0 +1,79 @@
+"""What a check or a load found, worded for the person who keeps the field sheets."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+
+from aging.cli.output import screen, table
+from aging.ledger import Receipt
+from aging.records import Finding, Intake
+
+HEADINGS = {
+    "block": "Refused: these rows are not stored until they are mended",
+    "confirm": "Please confirm: stored, but unusual",
+    "warn": "Good to know",
+}
+ROWS_NAMED = 5
+
+
+def show(read: Intake, source: str) -> None:
+    """Tallies by sheet, then every finding, like ones together."""
+    console = screen()
+    console.print(f"Checked {source}", style="bold")
+    counts = table(["sheet", "rows", "accepted", "refused"])
+    for tally in read.tallies:
+        counts.add_row(tally.sheet, *map(str, (tally.rows, tally.accepted, tally.refused)))
+    console.print(counts)
+    _list(console, read)
+    refused = sum(tally.refused for tally in read.tallies)
+    console.print(f"\n{refused} rows refused." if refused else "\nNo row refused.")
+
+
+def show_load(read: Intake, receipts: Sequence[Receipt], store: str) -> None:
+    """What became of each row of the folder, then the findings."""
+    console = screen()
+    console.print(f"Loaded into {store}", style="bold")
+    counts = table(["sheet", "rows", "stored", "already there", "refused"])
+    refused = {tally.sheet: tally.refused for tally in read.tallies}
+    for one in receipts:
+        lost = one.refused + refused.get(one.sheet, 0)
+        counts.add_row(
+            one.sheet, *map(str, (one.stored + one.already + lost, one.stored, one.already, lost))
+        )
+    console.print(counts)
+    _list(console, read)
+
+
+def _list(console: Console, read: Intake) -> None:
+    for severity, heading in HEADINGS.items():
+        alike: dict[tuple[str, ...], list[Finding]] = defaultdict(list)
+        for one in read.findings:
+            if one.severity == severity:
+                key = (one.sheet, one.column or "", one.code, one.allowed, one.action)
+                alike[key].append(one)
+        if alike:
+            console.print(f"\n{heading}", style="bold")
+        for group in alike.values():
+            _tell(console, group)
+    if read.notes:
+        console.print("\nNotes", style="bold")
+    for note in read.notes:
+        console.print(Padding(note, (0, 0, 0, 2)))
+
+
+def _tell(console: Console, group: Sequence[Finding]) -> None:
+    first = group[0]
+    rows = [one for one in group if one.row is not None]
+    where = first.sheet + (f", {first.column}" if first.column else "")
+    if rows:
+        seen = ", ".join(f"row {one.row}: {one.seen}" for one in rows[:ROWS_NAMED])
+        more = f" and {len(rows) - ROWS_NAMED} more rows" if len(rows) > ROWS_NAMED else ""
+        where = f"{where}, {seen}{more}"
+    elif first.seen:
+        where = f"{where}: {first.seen}"
+    console.print(Padding(f"{where}  [{first.code}]", (0, 0, 0, 2)))
+    console.print(Padding(f"allowed: {first.allowed}; {first.action}", (0, 0, 0, 6)), style="dim")

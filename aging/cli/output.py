@@ -1,0 +1,96 @@
+"""Where results go: JSON to a file or the screen, tables to the screen, progress to stderr."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from rich import box
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from aging.errors import CallError
+
+PIPED_WIDTH = 120
+Step = Callable[[int, int], None]
+
+
+def screen() -> Console:
+    """Console on stdout: the terminal's width, or a fixed one where the output is piped."""
+    width = None if sys.stdout.isatty() else PIPED_WIDTH
+    return Console(width=width, highlight=False, markup=False, emoji=False)
+
+
+def table(headers: Sequence[str], left: int = 1) -> Table:
+    """An empty table; the first `left` columns hold text, the others figures."""
+    grid = Table(
+        box=box.SIMPLE_HEAD if sys.stdout.isatty() else None, padding=(0, 1, 0, 0), pad_edge=False
+    )
+    for place, header in enumerate(headers):
+        if place < left:
+            grid.add_column(header, overflow="fold")
+        else:
+            grid.add_column(header, justify="right", no_wrap=True)
+    return grid
+
+
+def give(target: str | None, facts: Mapping[str, Any], show: Callable[[], None]) -> None:
+    """Write `facts` as JSON to the file `target` ("-": stdout); show the tables unless "-"."""
+    if target != "-":
+        show()
+    if target is not None:
+        text = json.dumps(plain(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        if target == "-":
+            sys.stdout.write(text)
+        else:
+            Path(target).write_text(text, encoding="utf-8")
+
+
+def plain(value: Any) -> Any:
+    """`value` in JSON's own types: a frame as a list of rows, what is not a number as null."""
+    if hasattr(value, "to_dict"):
+        return [plain(row) for row in value.to_dict("records")]
+    if is_dataclass(value):
+        return {one.name: plain(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Step]:
+    """A bar on stderr while a terminal watches; yields step(done, total)."""
+    with Progress(
+        TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
+        console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty(),
+    ) as bar:  # fmt: skip
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def numbers(option: str, text: str) -> list[float]:
+    """The numbers of "12,24,36"; CallError where one is none."""
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise CallError(f"{option}: {text!r} is not allowed; allowed: 36, or 12,24,36") from None
+
+
+def one_source(source: str | None, store: str | None) -> str:
+    """The source or the store; CallError unless exactly one is named."""
+    if (source is None) == (store is None):
+        raise CallError("name one source: an exposure folder, or --store STORE")
+    return source or store or ""
