@@ -1,0 +1,129 @@
+"""What a simulated campaign consists of: sites, formulations, scatter and the reading plan.
+
+Sites, formulations and every magnitude are invented. `Scatter` holds standard deviations in the
+unit named at each line; setting one to zero removes that source of error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from aging.errors import require
+from aging.simulation.appearance import SIMULATED
+from aging.simulation.weather import CLIMATES
+
+
+@dataclass(frozen=True)
+class Site:
+    """An exposure site; coordinates are rounded and point at no real station."""
+
+    site: str
+    name: str
+    climate: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    timezone: str
+
+
+@dataclass(frozen=True)
+class Formulation:
+    """A white elastomeric coating by what was varied in it."""
+
+    formulation: str
+    silica_wt_pct: float = 0.0
+    hollow_sphere_vol_pct: float = 0.0
+    role: str = "candidate"
+
+
+def blend(silica_wt_pct: float, hollow_sphere_vol_pct: float, prefix: str = "") -> Formulation:
+    """Formulation named by its composition; without both additives it is the control."""
+    name = f"{prefix}S{silica_wt_pct:g}H{hollow_sphere_vol_pct:g}"
+    role = "candidate" if silica_wt_pct or hollow_sphere_vol_pct else "control"
+    return Formulation(name, silica_wt_pct, hollow_sphere_vol_pct, role)
+
+
+SITES = (
+    Site("AMARO", "Amaro Lagoon", "hot-humid", 26.0, -80.0, 3, "Etc/GMT+5"),
+    Site("DRYWELL", "Drywell Flats", "hot-dry", 33.0, -112.0, 600, "Etc/GMT+7"),
+    Site("KESTREL", "Kestrel Yard", "temperate-urban", 41.0, -81.0, 250, "Etc/GMT+5"),
+)
+FORMULATIONS = (blend(0, 0), blend(4, 0), blend(8, 0), blend(10, 0), blend(0, 30), blend(8, 30))
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Sizes of the random effects."""
+
+    batch_initial: float = 0.004  # formulation's initial reflectance [fraction]
+    batch_stickiness: float = 0.08  # what composition does not explain [log]
+    site_soiling: float = 0.10  # this site in these years [log]
+    site_growth: float = 0.25  # [log]
+    interaction: float = 0.06  # formulation x site stickiness [log]
+    panel_initial: float = 0.004  # [fraction]
+    panel_soiling: float = 0.07  # [log]
+    panel_growth: float = 0.20  # [log]
+    visit: float = 1.0  # multiplies the shared error of a visit
+    visit_freedom: float = 4.0  # degrees of freedom of its Student t: heavy tails
+    drift: float = 1.0  # multiplies the instruments' drift between calibrations
+    spot: float = 1.0  # multiplies the noise of single spots
+
+
+@dataclass(frozen=True)
+class Design:
+    """A campaign: who is exposed where, when it is read and what is read.
+
+    Months count 30.44 days from each site's own start. The control is the formulation whose role
+    says so; every formulation hangs at every site. `sparse` is how many visits pass between
+    readings of properties other than solar reflectance. Raises CallError on a wrong plan.
+    """
+
+    sites: tuple[Site, ...] = SITES
+    formulations: tuple[Formulation, ...] = FORMULATIONS
+    panels: int = 3
+    file_specimens: int = 1
+    exposed_on: date = date(2021, 4, 6)
+    stagger_days: int = 9  # each further site starts that much later
+    months: float = 36.0  # how long the truth is followed
+    visits: tuple[float, ...] = (0, 1, 2, 3, 6, 9, 12, 15, 18, 21, 24, 27, 30, 33, 36)
+    marks: tuple[float, ...] = (0, 6, 12, 18, 24, 30, 36)  # months that the truth always holds
+    jitter_days: int = 8
+    missing_visit: float = 0.06  # chance that a planned visit falls out
+    missing_reading: float = 0.01
+    washed: tuple[float, ...] = ()  # planned visits with a washed twin reading
+    properties: tuple[str, ...] = ("solar_reflectance",)
+    sparse: int = 2
+    spots: int = 3
+    rack: str = "A"
+    closed: bool = False  # panels come down after the last visit
+    weather: bool = True  # whether the exposure carries daily weather
+    scatter: Scatter = field(default_factory=Scatter)
+
+    def __post_init__(self) -> None:
+        for site in self.sites:
+            require(site.climate in CLIMATES, "climate", site.climate, CLIMATES)
+        for name in self.properties:
+            require(name in SIMULATED, "property", name, SIMULATED)
+        for what, names in (
+            ("sites", [site.site for site in self.sites]),
+            ("formulations", [blend.formulation for blend in self.formulations]),
+            ("properties", self.properties),
+        ):
+            once = len(set(names)) == len(names) > 0
+            require(once, what, names, "at least one, each once")
+        for what, count, low in (
+            ("panels", self.panels, 1),
+            ("file_specimens", self.file_specimens, 0),
+            ("spots", self.spots, 1),
+            ("sparse", self.sparse, 1),
+            ("jitter_days", self.jitter_days, 0),
+        ):
+            require(count >= low, what, count, f"{low} or more")
+        plan = self.visits
+        ordered = len(plan) > 0 and plan[0] == 0 and list(plan) == sorted(set(plan))
+        require(ordered, "visits", plan, "rising months that start with 0")
+        for what, months in (("visits", plan), ("marks", self.marks)):
+            inside = all(0 <= month <= self.months for month in months)
+            require(inside, what, months, f"0 to {self.months:g} months")
+        require(set(self.washed) <= set(plan), "washed", self.washed, plan)
