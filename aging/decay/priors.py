@@ -1,0 +1,99 @@
+"""What the model believes before it sees a reading: a table of data, printed with every result.
+
+The table (priors.csv, or one like it given by the user) has columns property, time, quantity,
+value, spread, unit, source. Rows of property "*" serve every property without rows of its own;
+their unit "usual band" is the width of the band in which the property usually lies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, cached_property
+from importlib.resources import files
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from aging.errors import CallError, SourceError
+from aging.vocabulary import Property
+
+TimeUnit = Literal["month", "day"]
+COLUMNS = ("property", "time", "quantity", "value", "spread", "unit", "source")
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Prior values and spreads of one property on one scale of time, in the property's unit."""
+
+    table: pd.DataFrame
+    time: TimeUnit
+
+    @cached_property
+    def _values(self) -> dict[str, float]:
+        return self.table["value"].astype(float).to_dict()
+
+    @cached_property
+    def _spreads(self) -> dict[str, float]:
+        return self.table["spread"].astype(float).to_dict()
+
+    def value(self, quantity: str) -> float:
+        """Prior centre (or, for a spread between things, the spread itself)."""
+        return self._values[quantity]
+
+    def spread(self, quantity: str) -> float:
+        """Prior standard deviation, of the log where the table's unit says so."""
+        return self._spreads[quantity]
+
+    @property
+    def courses(self) -> dict[str, float]:
+        """Prior weight of each course of loss, summing to 1."""
+        rows = self.table[self.table.index.str.startswith("weight_")]["value"]
+        names = rows.index.str.removeprefix("weight_")
+        return dict(zip(names, (rows / rows.sum()).tolist(), strict=True))
+
+
+@cache
+def _shipped() -> pd.DataFrame:
+    with files("aging.decay").joinpath("priors.csv").open(encoding="utf-8") as handle:
+        return pd.read_csv(handle)
+
+
+def priors_for(prop: Property, time: TimeUnit = "month", path: str | Path | None = None) -> Priors:
+    """Priors of a property; SourceError where a given table lacks a column or a quantity."""
+    table = _shipped()
+    if path is not None:
+        try:
+            table = pd.read_csv(path)
+        except (OSError, ValueError) as error:
+            raise SourceError(f"priors {path}: cannot be read as CSV: {error}") from error
+        if missing := sorted(set(COLUMNS) - set(table.columns)):
+            raise SourceError(f"priors {path}: columns missing: {', '.join(missing)}")
+    rows = table[(table["time"] == time) & table["property"].isin([prop.name, "*"])]
+    own = rows[rows["property"] == prop.name]
+    chosen = (own if len(own) else rows).set_index("quantity")[
+        ["value", "spread", "unit", "source"]
+    ]
+    if chosen.empty:
+        raise CallError(f"priors: none for {prop.name} per {time}; give a table with such rows")
+    wanted = _shipped().query("property == '*'")["quantity"]
+    if missing := [name for name in wanted if name not in chosen.index]:
+        raise SourceError(f"priors of {prop.name} per {time}: rows missing: {', '.join(missing)}")
+    return Priors(chosen if len(own) else _in_band_units(chosen, prop), time)
+
+
+def _in_band_units(table: pd.DataFrame, prop: Property) -> pd.DataFrame:
+    """Turn shares of the usual band into the property's unit and its worse direction."""
+    band = prop.usual_high - prop.usual_low
+    sign = {True: 1.0, False: -1.0, None: 0.0}[prop.higher_is_better]
+    in_band = table["unit"].str.startswith("usual band")
+    scaled = table.copy()
+    scaled.loc[in_band, "value"] *= band
+    scaled.loc[in_band & ~table["unit"].str.endswith("log"), "spread"] *= band
+    scaled.loc["initial", "value"] += prop.usual_low
+    scaled.loc[["loss", "drift", "drift_wide"], "value"] *= sign
+    scaled["unit"] = np.where(
+        in_band, table["unit"].str.replace("usual band", prop.unit), table["unit"]
+    )
+    return scaled
