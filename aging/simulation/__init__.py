@@ -5,7 +5,7 @@ white coating loses about 0.20 of reflectance in three years in hot and humid, 0
 urban and 0.08 in hot and dry weather. They are no findings about any material or place.
 
 >>> from aging.simulation import Design, simulate
->>> campaign = simulate(Design(months=12, visits=(0, 3, 6, 12), marks=(0, 12)), seed=1)
+>>> campaign = simulate(Design(months=12), seed=1)
 >>> campaign.exposure.readings["property"].unique().tolist()
 ['solar_reflectance']
 

@@ -84,11 +84,9 @@ def draw_material(design: Design, rng: np.random.Generator) -> Material:
 def draw_rounds(design: Design, rng: np.random.Generator) -> Rounds:
     """Visits with jitter, some missed, each with one error that all its panels share."""
     shape = (len(design.sites), len(design.visits))
-    order = np.arange(shape[1])
-    jitter = rng.integers(-design.jitter_days, design.jitter_days + 1, shape)
-    jitter[:, 0] = 0
-    days = _days(design.visits) + jitter - order
-    planned = np.maximum.accumulate(np.maximum(days, 0), axis=1) + order  # strictly rising
+    plan = _days(design.visits)
+    reach = np.minimum(design.jitter_days, np.diff(plan, prepend=0) / 3)
+    planned = plan + np.round(reach * rng.uniform(-1, 1, shape)).astype(int)
     seen = rng.random(shape) >= design.missing_visit
     seen[:, 0] = True
     day = np.hstack([planned, np.tile(_days(design.marks), (shape[0], 1))])

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import pairwise
 
 from aging.errors import require
 from aging.simulation.appearance import SIMULATED
 from aging.simulation.weather import CLIMATES
+
+LEAST_GAP = 0.1  # months: two visits never share a day
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ class Scatter:
     interaction: float = 0.06  # formulation x site stickiness [log]
     panel_initial: float = 0.004  # [fraction]
     panel_soiling: float = 0.07  # [log]
-    panel_growth: float = 0.20  # [log]
+    panel_growth: float = 0.12  # [log]
     visit: float = 1.0  # multiplies the shared error of a visit
     visit_freedom: float = 4.0  # degrees of freedom of its Student t: heavy tails
     drift: float = 1.0  # multiplies the instruments' drift between calibrations
@@ -85,10 +88,10 @@ class Design:
     file_specimens: int = 1
     exposed_on: date = date(2021, 4, 6)
     stagger_days: int = 9  # each further site starts that much later
-    months: float = 36.0  # how long the truth is followed
+    months: float = 36.0  # visits and marks beyond fall away
     visits: tuple[float, ...] = (0, 1, 2, 3, 6, 9, 12, 15, 18, 21, 24, 27, 30, 33, 36)
     marks: tuple[float, ...] = (0, 6, 12, 18, 24, 30, 36)  # months that the truth always holds
-    jitter_days: int = 8
+    jitter_days: int = 8  # at most a third of the gap to the visit before
     missing_visit: float = 0.06  # chance that a planned visit falls out
     missing_reading: float = 0.01
     washed: tuple[float, ...] = ()  # planned visits with a washed twin reading
@@ -120,10 +123,11 @@ class Design:
             ("jitter_days", self.jitter_days, 0),
         ):
             require(count >= low, what, count, f"{low} or more")
-        plan = self.visits
-        ordered = len(plan) > 0 and plan[0] == 0 and list(plan) == sorted(set(plan))
-        require(ordered, "visits", plan, "rising months that start with 0")
-        for what, months in (("visits", plan), ("marks", self.marks)):
-            inside = all(0 <= month <= self.months for month in months)
-            require(inside, what, months, f"0 to {self.months:g} months")
-        require(set(self.washed) <= set(plan), "washed", self.washed, plan)
+        apart = all(later - month >= LEAST_GAP for month, later in pairwise(self.visits))
+        rule = f"months from 0, rising by at least {LEAST_GAP:g}"
+        require(self.visits[:1] == (0,) and apart, "visits", self.visits, rule)
+        require(set(self.washed) <= set(self.visits), "washed", self.washed, self.visits)
+        require(all(month >= 0 for month in self.marks), "marks", self.marks, "0 or later")
+        for what in ("visits", "marks", "washed"):
+            within = tuple(month for month in getattr(self, what) if month <= self.months)
+            object.__setattr__(self, what, within)

@@ -1,0 +1,124 @@
+"""The shipped sample: a running trial and an earlier, closed one at the same three sites.
+
+Running: silica 0, 4, 8, 10 % by weight x hollow spheres 0, 15, 30 % by volume, read for about 20
+months. Closed: four formulations over 36 months. The truth of both, up to 36 months, is kept in
+`truth/`; nothing but tests reads it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from itertools import product
+from pathlib import Path
+
+import pandas as pd
+
+from aging.records import Exposure
+from aging.simulation.appearance import SIMULATED
+from aging.simulation.campaign import simulate
+from aging.simulation.faulty import write_faulty
+from aging.simulation.mechanism import traits
+from aging.simulation.scenario import Design, Scatter, blend
+from aging.simulation.sheets import as_sheet
+from aging.simulation.write import write_csv, write_folder
+
+RUNNING = Design(
+    formulations=tuple(
+        blend(silica, spheres) for silica, spheres in product((0, 4, 8, 10), (0, 15, 30))
+    ),
+    exposed_on=date(2025, 2, 10),
+    stagger_days=14,
+    visits=(0, 0.5, 1, 2, 3, 5, 6.5, 9, 11, 12.5, 14, 16, 18, 19.5),
+    washed=(6.5, 12.5, 18),
+    properties=tuple(SIMULATED),
+    sparse=3,
+    rack="2025",
+    scatter=Scatter(batch_stickiness=0.04, interaction=0.04),
+)
+CLOSED = Design(
+    formulations=tuple(blend(silica, spheres, "P") for silica, spheres in product((0, 8), (0, 30))),
+    exposed_on=date(2021, 4, 6),
+    visits=(0, 1, 2, 3, 4.5, 6, 8, 10, 12, 15, 18, 21, 24, 28, 32, 36),
+    washed=(12, 24, 36),
+    properties=tuple(SIMULATED),
+    sparse=4,
+    rack="2021",
+    closed=True,
+)
+SEEDS = {"running": 20250214, "closed": 20210412}
+LOST, LOST_ON = "KESTREL-S4H15-2", "2026-03-18"
+
+ABOUT = """\
+Everything in this folder is invented: the sites Amaro Lagoon, Drywell Flats and Kestrel Yard, the
+formulations, the panels, the people behind op1 to op3, the instruments and every reading. No real
+place, firm, product or measurement stands behind any of it, and no figure here says anything
+about a real coating.
+
+It was written by `python -m aging.simulation sample_exposure`: a seeded simulation of loose dirt
+that rain washes off, dirt that binds, growth in warm damp weather, slow weathering, and the
+errors of panels, visits, instruments and spots. Running it again gives the same bytes.
+
+What is in it
+  panels.csv, readings.csv, ...  a running trial from February and March 2025, last read in October
+                                 2026: silica 0, 4, 8, 10 % by weight x hollow spheres 0, 15, 30 %
+                                 by volume (S8H30 = 8 % and 30 %; S0H0 is the control), at each
+                                 site 3 panels and 1 unexposed file specimen of each. One panel was
+                                 lost in a storm. On some visits one half of each panel was washed.
+                                 And an earlier trial of 36 months, April 2021 to spring 2024,
+                                 closed: PS0H0 (its control), PS0H30, PS8H0, PS8H30.
+  weather/                       daily weather of each site during both trials
+  truth/                         what the simulation knows and no reader of panels can: the true
+                                 state and would-be readings up to 36 months, and the traits that
+                                 composition gives. For tests only.
+  faulty/                        a small folder with typical faults, listed in its ABOUT.txt
+
+Assumed in the scenario: silica makes the surface less sticky, most at 9 % and more so with
+spheres (an interaction), and leaves the initial reflectance alone; spheres raise the initial
+reflectance and make the surface a little stickier.
+"""
+
+
+def write_sample(folder: Path) -> None:
+    """Write the sample, its truth and the folder of faults into `folder`."""
+    running, closed = simulate(RUNNING, SEEDS["running"]), simulate(CLOSED, SEEDS["closed"])
+    write_folder(_joined(closed.exposure, _lost(running.exposure)), folder)
+    (folder / "ABOUT.txt").write_text(ABOUT, encoding="utf-8")
+
+    (folder / "truth").mkdir(exist_ok=True)
+    truth = pd.concat([closed.truth, running.truth], ignore_index=True)
+    truth = truth[truth["months"].isin(RUNNING.marks)].drop(columns="visited").round(5)
+    write_csv(truth, folder / "truth/truth.csv")
+    blends = pd.DataFrame([vars(item) for item in RUNNING.formulations + CLOSED.formulations])
+    initial, stickiness = traits(blends["silica_wt_pct"], blends["hollow_sphere_vol_pct"])
+    known = blends.assign(initial_reflectance=initial, stickiness=stickiness).round(5)
+    write_csv(known, folder / "truth/traits.csv")
+
+    write_faulty(folder / "faulty")
+
+
+def _joined(*parts: Exposure) -> Exposure:
+    return Exposure(
+        **{
+            name: pd.concat(frames, ignore_index=True).drop_duplicates(ignore_index=True)
+            for name, *frames in (
+                (name, *(getattr(part, name) for part in parts)) for name, _ in parts[0].frames()
+            )
+        }
+    )
+
+
+def _lost(exposure: Exposure) -> Exposure:
+    """The exposure after a storm took one panel from its rack."""
+    panels, readings = exposure.panels.copy(), exposure.readings
+    panels.loc[panels["panel"] == LOST, "closed_on"] = LOST_ON
+    late = (readings["panel"] == LOST) & (readings["read_on"] > LOST_ON)
+    event = {"on": LOST_ON, "kind": "loss", "panel": LOST, "remark": "torn off in a storm"}
+    event["site"] = panels.loc[panels["panel"] == LOST, "site"].item()
+    events = pd.concat([exposure.events, as_sheet("events", pd.DataFrame([event]))])
+    return replace(
+        exposure,
+        panels=panels,
+        readings=readings[~late],
+        events=events.sort_values(["on", "site", "kind"], ignore_index=True),
+    )
