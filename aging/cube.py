@@ -8,6 +8,7 @@ in attrs["notes"]); several readings of one cell are averaged.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,18 +26,34 @@ def moments(text: pd.Series) -> pd.Series:
     return pd.to_datetime(text.str.slice(0, 19), format="ISO8601")
 
 
+def known_at(exposure: Exposure, as_of: pd.Timestamp) -> Exposure:
+    """The facts that could be known at a moment."""
+    until = as_of + pd.Timedelta(days=1) if as_of == as_of.normalize() else as_of
+    known = {
+        "readings": exposure.readings[moments(exposure.readings["read_on"]) < until],
+        "events": exposure.events[moments(exposure.events["on"]) < until],
+        "weather": exposure.weather[moments(exposure.weather["date"]) < until],
+        "panels": exposure.panels.assign(
+            closed_on=exposure.panels["closed_on"].where(
+                moments(exposure.panels["closed_on"]) < until
+            )
+        ),
+    }
+    return replace(exposure, **known)
+
+
 def _series_end(exposure: Exposure) -> pd.Series:
     """Moment after which a panel's unwashed series no longer counts; NaT while it runs."""
-    panels = exposure.panels.set_index("panel")
-    end = moments(panels["closed_on"]) + pd.Timedelta(days=1)
+    panels = exposure.panels[["panel", "site", "exposed_on", "closed_on"]]
     events = exposure.events[exposure.events["kind"].isin(SERIES_ENDING_EVENTS)]
-    at = moments(events["on"]) + pd.Timedelta(days=1)
-    own = at[events["panel"].notna()].groupby(events["panel"]).min()
-    site_wide = at[events["panel"].isna()].groupby(events["site"]).min()
-    ends = pd.concat([end, own.reindex(panels.index), panels["site"].map(site_wide)], axis=1)
-    ends = ends.astype("datetime64[us]")
-    starts = moments(panels["exposed_on"])
-    return ends.where(ends.gt(starts, axis=0)).min(axis=1)
+    site_wide = events[events["panel"].isna()].drop(columns="panel")
+    ends = pd.concat([
+        panels.rename(columns={"closed_on": "on"}),
+        events[["panel", "on"]].merge(panels, on="panel"),
+        site_wide[["site", "on"]].merge(panels, on="site"),
+    ])  # fmt: skip
+    end = moments(ends["on"]).dt.normalize() + pd.Timedelta(days=1)
+    return end[end > moments(ends["exposed_on"])].groupby(ends["panel"]).min()
 
 
 def _number_visits(readings: pd.DataFrame) -> pd.DataFrame:
@@ -48,14 +65,19 @@ def _number_visits(readings: pd.DataFrame) -> pd.DataFrame:
     return readings.merge(rounds, on=["site", "at"], how="left")
 
 
-def build(exposure: Exposure) -> xr.Dataset:
-    """Build the cube. Variables: value, spots_sd; coordinates of panel and of (panel, visit)."""
+def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
+    """Build the cube: variable `value`, coordinates of panel and of (panel, visit).
+
+    `as_of` hides what came later (a date without a time includes its whole day).
+    """
+    if as_of is not None:
+        exposure = known_at(exposure, as_of)
     panels = exposure.panels
     readings = exposure.readings.merge(
         panels[["panel", "site", "kind", "exposed_on"]], on="panel", how="inner"
     )
     readings["at"] = moments(readings["read_on"])
-    end = readings["panel"].map(_series_end(exposure))
+    end = _series_end(exposure).reindex(readings["panel"]).to_numpy()
     late = (readings["at"] >= end) & (readings["surface_state"] == "as_exposed")
     readings = _number_visits(readings[~late])
     properties = [name for name in PROPERTIES if (readings["property"] == name).any()]
@@ -73,10 +95,10 @@ def build(exposure: Exposure) -> xr.Dataset:
     count = np.bincount(flat, minlength=size)
     total = np.bincount(flat, weights=readings["value"].to_numpy(), minlength=size)
     mean = np.divide(total, count, out=np.full(size, np.nan), where=count > 0)
-    first = readings.groupby(["panel", "visit"])["at"].min().unstack("visit")
-    read_on = first.reindex(index=panels["panel"], columns=range(visits))
+    read_on = np.full(shape[:2], np.datetime64("NaT", "us"))
+    read_on[at[0], at[1]] = readings["at"].to_numpy()
     exposed = moments(panels["exposed_on"]).to_numpy()
-    months = (read_on.to_numpy() - exposed[:, None]) / np.timedelta64(1, "D") / DAYS_PER_MONTH
+    months = (read_on - exposed[:, None]) / np.timedelta64(1, "D") / DAYS_PER_MONTH
     notes = [f"{late.sum()} readings after the end of their series left out"] if late.any() else []
     cube = xr.Dataset(
         {"value": (("panel", "visit", "property", "surface_state"), mean.reshape(shape))},
@@ -85,17 +107,17 @@ def build(exposure: Exposure) -> xr.Dataset:
             "visit": np.arange(visits),
             "property": np.array(properties, dtype=np.str_),
             "surface_state": np.array(states, dtype=np.str_),
+            "unit": ("property", np.array([PROPERTIES[p].unit for p in properties], dtype=np.str_)),
             **{
                 name: ("panel", panels[name].to_numpy(dtype=np.str_))
                 for name in ("formulation", "site", "kind")
             },
             "exposed_on": ("panel", exposed),
-            "read_on": (("panel", "visit"), read_on.to_numpy().astype("datetime64[us]")),
+            "read_on": (("panel", "visit"), read_on),
             "months": (("panel", "visit"), months, {"units": "month", "long_name": "time exposed"}),
         },
         attrs={"notes": "; ".join(notes), "title": "Exposure readings"},
     )
-    cube["property"].attrs["units"] = ", ".join(PROPERTIES[name].unit for name in properties)
     cube["value"].attrs["long_name"] = "mean reading, in the unit of its property"
     return cube
 

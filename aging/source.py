@@ -25,11 +25,11 @@ def open_source(
     if isinstance(source, Exposure):
         return source
     if is_store(source):
-        from aging.ledger import open_ledger  # noqa: PLC0415 - a folder needs no database
+        from aging.ledger import open_ledger  # a folder needs no database
 
         with open_ledger(source) as ledger:
             return ledger.read(as_of_revision=revision)
-    from aging.intake import read  # noqa: PLC0415 - a store needs no file readers
+    from aging.intake import read  # a store needs no readers
 
     if not Path(source).exists():
         raise SourceError(f"{source}: no such folder, workbook or store")

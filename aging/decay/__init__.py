@@ -1,0 +1,1 @@
+"""Decay: from arrays of readings to paths, their intervals and joint draws."""
