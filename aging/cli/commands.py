@@ -95,12 +95,12 @@ def load(
         {
             "receipts": receipts,
             "tallies": read.tallies,
-            "findings": read.findings,
+            "findings": findings.of_load(read, receipts),
             "notes": read.notes,
         },
         lambda: findings.show_load(read, receipts, store),
     )
-    return int(read.blocked)
+    return int(read.blocked or any(one.refused for one in receipts))
 
 
 @commands.command(epilog="Example: aging project sample_exposure --months 12,24,36")
@@ -112,27 +112,24 @@ def project(
     level: Level = 0.90,
     as_of: AsOf = None,
     measured: Measured = "solar_reflectance",
+    day_first: DayFirst = None,
     json: Json = None,
-) -> None:
+) -> int:
     """Project each formulation, with its interval."""
     import aging
-    from aging.cli import output, results
+    from aging.cli import output, results, sources
 
     asked = output.numbers("--months", months)
     with output.progress("projecting"):
-        found = aging.project(
-            output.one_source(source, store), asked, level, as_of=as_of, property=measured
-        )
+        given, left_out = sources.facts(source, store, day_first)
+        found = aging.project(given, months=asked, level=level, as_of=as_of, property=measured)
+    notes = (*left_out, *found.notes)
     output.give(
         json,
-        {
-            "rows": found.frame,
-            "priors": found.priors,
-            "notes": found.notes,
-            "caution": results.CAUTION,
-        },
-        lambda: results.show_projection(found.frame, found.notes),
+        {"rows": found.frame, "priors": found.priors, "notes": notes, "caution": results.CAUTION},
+        lambda: results.show_projection(found.frame, notes),
     )
+    return int(bool(left_out))
 
 
 @commands.command(epilog="Example: aging compare sample_exposure --months 36")
@@ -144,22 +141,23 @@ def compare(
     level: Level = 0.90,
     as_of: AsOf = None,
     measured: Measured = "solar_reflectance",
+    day_first: DayFirst = None,
     json: Json = None,
-) -> None:
+) -> int:
     """Project each difference to the control."""
     import aging
-    from aging.cli import output, results
+    from aging.cli import output, results, sources
 
     asked = output.numbers("--months", months)
     with output.progress("comparing"):
-        found = aging.compare(
-            output.one_source(source, store), asked, level, as_of=as_of, property=measured
-        )
+        given, left_out = sources.facts(source, store, day_first)
+        found = aging.compare(given, months=asked, level=level, as_of=as_of, property=measured)
     output.give(
         json,
-        {"rows": found.frame, "caution": results.CAUTION},
-        lambda: results.show_comparison(found.frame),
+        {"rows": found.frame, "notes": left_out, "caution": results.CAUTION},
+        lambda: results.show_comparison(found.frame, left_out),
     )
+    return int(bool(left_out))
 
 
 @commands.command(epilog="Example: aging export --store exposure.sqlite copy_of_exposure")
@@ -177,12 +175,13 @@ def export(
 
 @commands.command(epilog="Example: aging dashboard sample_exposure")
 def dashboard(
-    source: Source = "sample_exposure",
+    source: Annotated[
+        str, typer.Argument(help="Exposure folder, .xlsx, or a store (file or URL).")
+    ] = "sample_exposure",
     *,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this machine.")] = 8501,
 ) -> int:
     """Show a source in the browser of this machine."""
-    from aging.cli import output
     from aging.cli.server import serve
 
-    return serve(output.one_source(source, None), port)
+    return serve(source, port)

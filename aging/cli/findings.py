@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 
 from rich.console import Console
 from rich.padding import Padding
 
 from aging.cli.output import screen, table
+from aging.cli.sources import refused
 from aging.ledger import Receipt
 from aging.records import Finding, Intake
 
@@ -28,9 +29,8 @@ def show(read: Intake, source: str) -> None:
     for tally in read.tallies:
         counts.add_row(tally.sheet, *map(str, (tally.rows, tally.accepted, tally.refused)))
     console.print(counts)
-    _list(console, read)
-    refused = sum(tally.refused for tally in read.tallies)
-    console.print(f"\n{refused} rows refused." if refused else "\nNo row refused.")
+    _list(console, read.findings, read.notes)
+    console.print(f"\n{refused(read) or 'No'} rows refused.")
 
 
 def show_load(read: Intake, receipts: Sequence[Receipt], store: str) -> None:
@@ -38,20 +38,23 @@ def show_load(read: Intake, receipts: Sequence[Receipt], store: str) -> None:
     console = screen()
     console.print(f"Loaded into {store}", style="bold")
     counts = table(["sheet", "rows", "stored", "already there", "refused"])
-    refused = {tally.sheet: tally.refused for tally in read.tallies}
+    lost = Counter({tally.sheet: tally.refused for tally in read.tallies})
     for one in receipts:
-        lost = one.refused + refused.get(one.sheet, 0)
-        counts.add_row(
-            one.sheet, *map(str, (one.stored + one.already + lost, one.stored, one.already, lost))
-        )
+        rows, gone = one.rows + lost[one.sheet], one.refused + lost[one.sheet]
+        counts.add_row(one.sheet, *map(str, (rows, one.stored, one.already, gone)))
     console.print(counts)
-    _list(console, read)
+    _list(console, of_load(read, receipts), read.notes)
 
 
-def _list(console: Console, read: Intake) -> None:
+def of_load(read: Intake, receipts: Sequence[Receipt]) -> tuple[Finding, ...]:
+    """Findings of the sheets, then those of the store."""
+    return (*read.findings, *(finding for one in receipts for finding in one.findings))
+
+
+def _list(console: Console, findings: Sequence[Finding], notes: Sequence[str]) -> None:
     for severity, heading in HEADINGS.items():
         alike: dict[tuple[str, ...], list[Finding]] = defaultdict(list)
-        for one in read.findings:
+        for one in findings:
             if one.severity == severity:
                 key = (one.sheet, one.column or "", one.code, one.allowed, one.action)
                 alike[key].append(one)
@@ -59,9 +62,9 @@ def _list(console: Console, read: Intake) -> None:
             console.print(f"\n{heading}", style="bold")
         for group in alike.values():
             _tell(console, group)
-    if read.notes:
+    if notes:
         console.print("\nNotes", style="bold")
-    for note in read.notes:
+    for note in notes:
         console.print(Padding(note, (0, 0, 0, 2)))
 
 

@@ -87,10 +87,3 @@ def numbers(option: str, text: str) -> list[float]:
         return [float(part) for part in text.split(",")]
     except ValueError:
         raise CallError(f"{option}: {text!r} is not allowed; allowed: 36, or 12,24,36") from None
-
-
-def one_source(source: str | None, store: str | None) -> str:
-    """The source or the store; CallError unless exactly one is named."""
-    if (source is None) == (store is None):
-        raise CallError("name one source: an exposure folder, or --store STORE")
-    return source or store or ""

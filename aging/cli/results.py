@@ -25,16 +25,14 @@ def show_projection(frame: pd.DataFrame, notes: Sequence[str]) -> None:
     _show(frame, "projected", {"panels": "n_panels", "read to\nmonth": "observed_months"}, notes)
 
 
-def show_comparison(frame: pd.DataFrame) -> None:
+def show_comparison(frame: pd.DataFrame, notes: Sequence[str]) -> None:
     """One table a month: difference to the control, and the probability of being better."""
     control = ", ".join(frame["control"].dropna().unique())
     what = f"difference to the control ({control}), projected"
-    _show(frame, what, {"panels": "n_panels", "prob.\nbetter": "probability_better"})
+    _show(frame, what, {"panels": "n_panels", "prob.\nbetter": "probability_better"}, notes)
 
 
-def _show(
-    frame: pd.DataFrame, what: str, extra: Mapping[str, str], notes: Sequence[str] = ()
-) -> None:
+def _show(frame: pd.DataFrame, what: str, extra: Mapping[str, str], notes: Sequence[str]) -> None:
     console = screen()
     for months, part in frame.groupby("months", sort=False):
         rows = part.to_dict("records")

@@ -1,0 +1,184 @@
+"""What each command answers, with which exit code, and that no call ends in a traceback."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+
+import pytest
+from typer.main import get_command
+
+from aging import cli
+from aging.cli import app, results
+from aging.cli.commands import commands
+
+COMMANDS = get_command(commands).commands
+
+
+@pytest.fixture(autouse=True)
+def plain_run(monkeypatch, tmp_path):
+    monkeypatch.delenv("AGING_DEBUG", raising=False)
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_tells_the_job_in_one_line_with_an_example(name, capsys):
+    assert app([name, "--help"]) == 0
+    text = capsys.readouterr().out
+    told = COMMANDS[name].help
+    assert told is not None
+    assert "\n" not in told.strip()
+    assert told.strip() in text
+    assert f"Example: aging {name} " in text
+
+
+def test_without_a_command_the_help_names_all(capsys):
+    assert app([]) == 0
+    text = capsys.readouterr().out
+    assert all(f"\n  {name} " in text for name in COMMANDS)
+    assert "..." not in text.split("Commands:")[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["projct"], "No such command 'projct'"),
+        (["check"], "folder"),
+        (["check", "nowhere"], "nowhere"),
+        (["load", "nowhere"], "--store"),
+        (["load", "nowhere", "--store", "new.sqlite"], "nowhere"),
+        (["project"], "name one source"),
+        (["project", "racks", "--store", "s.sqlite"], "name one source"),
+        (["project", "racks", "--months", "soon"], "--months: 'soon'"),
+        (["project", "racks", "--months", "-3"], "months"),
+        (["project", "racks", "--level", "95"], "level"),
+        (["project", "racks", "--level", "high"], "--level"),
+        (["project", "racks", "--property", "shine"], "shine"),
+        (["project", "racks", "--as-of", "lately"], "lately"),
+        (["project", "nowhere"], "nowhere"),
+        (["project", "--store", "nowhere.sqlite"], "nowhere.sqlite"),
+        (["project", "--mnths", "3"], "--mnths"),
+        (["compare", "racks", "--as-of", "2020-01-01"], "2020-01-01"),
+        (["export", "copy", "--store", "nowhere.sqlite"], "nowhere.sqlite"),
+        (["dashboard", "nowhere"], "nowhere"),
+        (["dashboard", "racks", "--port", "0"], "--port"),
+        (["check", "racks", "--json", "no/such/folder.json"], "no/such/folder.json"),
+    ],
+)
+@pytest.mark.usefixtures("folder")
+def test_a_wrong_call_ends_in_one_line(words, told, capsys):
+    assert app(words) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert error.startswith("aging: ")
+    assert told in error
+
+
+def test_a_fault_of_the_program_is_one_line_too(monkeypatch, capsys):
+    monkeypatch.setattr(cli, "commands", lambda *_, **__: 1 / 0)
+    assert app(["check"]) == 3
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert "please report it: ZeroDivisionError" in error
+    monkeypatch.setenv("AGING_DEBUG", "1")
+    with pytest.raises(ZeroDivisionError):
+        app(["check"])
+
+
+def test_check_passes_a_sound_folder(folder, capsys):
+    assert app(["check", str(folder)]) == 0
+    text = capsys.readouterr().out
+    assert ["readings", "36", "36", "0"] in [line.split() for line in text.splitlines()]
+    assert "No rows refused." in text
+
+
+def test_check_lists_every_fault_and_blocks(faulty, capsys):
+    assert app(["check", str(faulty)]) == 1
+    text = capsys.readouterr().out
+    assert "1.4" in text
+    assert "03/06/2024" in text
+    assert "2 rows refused." in text
+
+
+def test_an_ambiguous_day_is_settled_by_an_option(faulty, capsys):
+    assert app(["check", str(faulty), "--day-first", "--json", "-"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert {one["seen"] for one in found["findings"] if one["severity"] == "block"} == {"1.4"}
+    assert sum(one["refused"] for one in found["tallies"]) == 1
+
+
+def test_load_stores_once_and_export_gives_it_back(folder, tmp_path, capsys):
+    def counts(sheet: str, *words: str) -> list[str]:
+        assert app(list(words)) == 0
+        lines = [line.split() for line in capsys.readouterr().out.splitlines()]
+        return next(line[1:] for line in lines if line[:1] == [sheet])
+
+    load = ("load", str(folder), "--store", "s.sqlite", "--by", "tester")
+    assert counts("readings", *load) == ["36", "36", "0", "0"]
+    assert counts("readings", *load) == ["36", "0", "36", "0"]
+    assert app(["export", str(tmp_path / "copy"), "--store", "s.sqlite"]) == 0
+    capsys.readouterr()
+    again = ("load", str(tmp_path / "copy"), "--store", "t.sqlite")
+    assert counts("readings", *again) == ["36", "36", "0", "0"]
+
+
+def test_load_keeps_the_sound_rows_of_a_faulty_folder(faulty, capsys):
+    assert app(["load", str(faulty), "--store", "s.sqlite"]) == 1
+    lines = [line.split() for line in capsys.readouterr().out.splitlines()]
+    assert ["readings", "36", "34", "0", "2"] in lines
+
+
+def test_project_answers_the_same_from_folder_and_store(folder, capsys):
+    assert app(["load", str(folder), "--store", "s.sqlite"]) == 0
+    capsys.readouterr()
+    assert app(["project", "--store", "s.sqlite", "--json", "-"]) == 0
+    stored = json.loads(capsys.readouterr().out)
+    assert app(["project", str(folder), "--json", "-"]) == 0
+    read = json.loads(capsys.readouterr().out)
+    assert [(row["site"], row["formulation"]) for row in read["rows"]] == [
+        (row["site"], row["formulation"]) for row in stored["rows"]
+    ]
+    for one, other in zip(read["rows"], stored["rows"], strict=True):
+        assert one["estimate"] == pytest.approx(other["estimate"], abs=1e-9)
+    assert read["caution"] == results.CAUTION
+    assert read["priors"]
+
+
+def test_project_says_that_rows_were_left_out(faulty, capsys):
+    assert app(["project", str(faulty)]) == 1
+    text = capsys.readouterr().out
+    assert "2 rows were refused" in text
+    assert results.CAUTION in text
+
+
+def test_compare_shows_the_candidate_against_the_control(folder, capsys):
+    assert app(["compare", str(folder), "--months", "12,36"]) == 0
+    text = capsys.readouterr().out
+    assert "difference to the control (plain)" in text
+    assert "at 12 months" in text
+    assert "at 36 months" in text
+    assert "silica" in text
+
+
+def test_the_command_and_the_module_are_one_and_start_at_once(tmp_path):
+    def run() -> tuple[float, str]:
+        start = time.perf_counter()
+        done = subprocess.run(
+            [sys.executable, "-m", "aging", "--help"],
+            cwd=tmp_path, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        return time.perf_counter() - start, done.stdout
+
+    seconds, text = min(run() for _ in range(3))
+    assert "project" in text
+    assert seconds < 0.5
+
+
+def test_a_reader_that_stops_early_meets_no_traceback(tmp_path):
+    done = subprocess.run(
+        ["sh", "-c", f"{sys.executable} -m aging --help | head -c 1"],
+        cwd=tmp_path, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stderr == ""

@@ -1,0 +1,88 @@
+"""Tables fit a terminal of 80 columns, lose nothing, and say what they are."""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from aging.cli import results
+
+
+def row(site: str, formulation: str, target: str, **more: object) -> dict[str, object]:
+    return {
+        "site": site, "formulation": formulation, "property": "solar_reflectance",
+        "months": 36.0, "target": target, "estimate": 0.7123, "lower": 0.6904, "upper": 0.7311,
+        "level": 0.9, "n_panels": 3, "n_readings": 40, "observed_months": 19.71,
+        "status": "projected", "notes": np.nan, "control": "S0H0", "probability_better": 0.873,
+    } | more  # fmt: skip
+
+
+@pytest.fixture
+def frame():
+    told = "few readings after the first year, so that the plateau leans on the prior"
+    return pd.DataFrame(
+        [
+            row("Amaro Lagoon", "S0H0", "state"),
+            row("Amaro Lagoon", "S0H0", "reading", lower=0.6812, upper=0.7444),
+            row("Amaro Lagoon", "S8H30", "state", status="prior-driven", notes=f"{told}; one rack"),
+            row("Amaro Lagoon", "S8H30", "reading"),
+            row("all", "S8H30", "state", notes=told),
+            row("all", "S8H30", "reading", lower=np.nan, upper=np.nan),
+        ]
+    )
+
+
+@pytest.fixture
+def terminal(monkeypatch, capsys):  # noqa: ARG001 - the captured screen plays the terminal
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+
+
+@pytest.mark.usefixtures("terminal")
+def test_a_projection_reads_at_80_columns(frame, capsys):
+    results.show_projection(frame, ("two readings of washed panels are left out",))
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    title = " ".join(lines[:2])
+    assert "Solar reflectance (fraction), projected at 36 months of exposure" in title
+    assert "90 % intervals" in title
+    (control,) = [line for line in lines if "S0H0" in line]
+    assert control.split()[1:] == ["0.712", "0.690", "0.731", "0.681", "0.744", "3", "19.7"]
+    assert lines[-1] == results.CAUTION
+
+
+def test_every_remark_stands_once_and_is_pointed_at(frame, capsys):
+    results.show_projection(frame, ())
+    text = capsys.readouterr().out
+    for number, remark in enumerate(("prior-driven", "few readings after", "one rack"), start=1):
+        assert text.count(remark) == 1
+        assert f"{number} {remark}" in text
+    first, second = (line for line in text.splitlines() if "S8H30" in line)
+    assert first.split()[-3:] == ["1", "2", "3"]
+    assert second.split()[-3:] == ["3", "19.7", "2"]
+
+
+def test_what_is_missing_shows_as_a_hyphen_and_never_as_nan(frame, capsys):
+    results.show_projection(frame, ())
+    text = capsys.readouterr().out
+    assert "nan" not in text.lower()
+    assert [line.split()[4:6] for line in text.splitlines() if "S8H30" in line][1] == ["-", "-"]
+
+
+@pytest.mark.usefixtures("terminal")
+def test_a_comparison_names_its_control_and_its_probability(frame, capsys):
+    results.show_comparison(frame, ())
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert "difference to the control (S0H0), projected" in " ".join(lines[:2])
+    assert "0.873" in next(line for line in lines if "S8H30" in line)
+
+
+def test_each_month_has_its_table(frame, capsys):
+    results.show_projection(pd.concat([frame.assign(months=12.0), frame]), ())
+    text = capsys.readouterr().out
+    assert text.index("at 12 months") < text.index("at 36 months")
+    assert text.count(results.CAUTION) == 1
