@@ -51,7 +51,7 @@ def _series_end(exposure: Exposure) -> pd.Series:
         panels.rename(columns={"closed_on": "on"}),
         events[["panel", "on"]].merge(panels, on="panel"),
         site_wide[["site", "on"]].merge(panels, on="site"),
-    ])  # fmt: skip
+    ], ignore_index=True)  # fmt: skip
     end = moments(ends["on"]).dt.normalize() + pd.Timedelta(days=1)
     return end[end > moments(ends["exposed_on"])].groupby(ends["panel"]).min()
 
