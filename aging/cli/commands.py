@@ -145,17 +145,22 @@ def compare(
     json: Json = None,
 ) -> int:
     """Project each difference to the control."""
+    import pandas as pd
+
     import aging
     from aging.cli import output, results, sources
+    from aging.comparison import contrast
 
     asked = output.numbers("--months", months)
     with output.progress("comparing"):
         given, left_out = sources.facts(source, store, day_first)
-        found = aging.compare(given, months=asked, level=level, as_of=as_of, property=measured)
+        fitted = aging.fit(given, measured, as_of)
+        frame = pd.concat([contrast(fitted, time, level).frame for time in asked])
+    notes = (*left_out, *fitted.notes)
     output.give(
         json,
-        {"rows": found.frame, "notes": left_out, "caution": results.CAUTION},
-        lambda: results.show_comparison(found.frame, left_out),
+        {"rows": frame, "notes": notes, "caution": results.CAUTION},
+        lambda: results.show_comparison(frame, notes),
     )
     return int(bool(left_out))
 
@@ -175,13 +180,12 @@ def export(
 
 @commands.command(epilog="Example: aging dashboard sample_exposure")
 def dashboard(
-    source: Annotated[
-        str, typer.Argument(help="Exposure folder, .xlsx, or a store (file or URL).")
-    ] = "sample_exposure",
+    source: Source = None,
     *,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this machine.")] = 8501,
 ) -> int:
     """Show a source in the browser of this machine."""
-    from aging.cli.server import serve
+    from aging.cli import sources
+    from dashboard.launch import launch
 
-    return serve(source, port)
+    return launch(source and sources.existing(source), port=port)

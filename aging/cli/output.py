@@ -22,17 +22,21 @@ PIPED_WIDTH = 120
 Step = Callable[[int, int], None]
 
 
+def watched() -> bool:
+    """Whether stdout is a terminal."""
+    return sys.stdout.isatty()
+
+
 def screen() -> Console:
     """Console on stdout: the terminal's width, or a fixed one where the output is piped."""
-    width = None if sys.stdout.isatty() else PIPED_WIDTH
+    width = None if watched() else PIPED_WIDTH
     return Console(width=width, highlight=False, markup=False, emoji=False)
 
 
 def table(headers: Sequence[str], left: int = 1) -> Table:
     """An empty table; the first `left` columns hold text, the others figures."""
-    grid = Table(
-        box=box.SIMPLE_HEAD if sys.stdout.isatty() else None, padding=(0, 1, 0, 0), pad_edge=False
-    )
+    lines = box.SIMPLE_HEAD if watched() else None
+    grid = Table(box=lines, padding=(0, 1, 0, 0), pad_edge=False)
     for place, header in enumerate(headers):
         if place < left:
             grid.add_column(header, overflow="fold")

@@ -58,8 +58,10 @@ def _month(
         (row["site"], row["formulation"]): row for row in rows if row["target"] == "reading"
     }
     numbered: dict[str, int] = {}
+    states = [row for row in rows if row["target"] == "state"]
+    sites = list(dict.fromkeys(row["site"] for row in states))
     site = None
-    for state in (row for row in rows if row["target"] == "state"):
+    for state in sorted(states, key=lambda row: (row["site"] == "all", sites.index(row["site"]))):
         if state["site"] != site:
             site = state["site"]
             grid.add_section()

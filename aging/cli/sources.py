@@ -32,6 +32,13 @@ def facts(
     return read.exposure, (note,)
 
 
+def existing(source: str) -> str:
+    """The source; CallError where it names a file or folder that is not there."""
+    if "://" not in source and not Path(source).exists():
+        raise CallError(f"{source}: no such folder, workbook or store")
+    return source
+
+
 def refused(read: Intake) -> int:
     """Number of rows that were not accepted."""
     return sum(tally.refused for tally in read.tallies)

@@ -60,7 +60,7 @@ def test_without_a_command_the_help_names_all(capsys):
         (["project", "nowhere"], "nowhere"),
         (["project", "--store", "nowhere.sqlite"], "nowhere.sqlite"),
         (["project", "--mnths", "3"], "--mnths"),
-        (["compare", "racks", "--as-of", "2020-01-01"], "2020-01-01"),
+        (["compare", "racks", "--as-of", "2020-01-01"], "no unwashed readings"),
         (["export", "copy", "--store", "nowhere.sqlite"], "nowhere.sqlite"),
         (["dashboard", "nowhere"], "nowhere"),
         (["dashboard", "racks", "--port", "0"], "--port"),

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-
 import numpy as np
 import pandas as pd
 import pytest
 
-from aging.cli import results
+from aging.cli import output, results
 
 
 def row(site: str, formulation: str, target: str, **more: object) -> dict[str, object]:
@@ -36,9 +34,9 @@ def frame():
 
 
 @pytest.fixture
-def terminal(monkeypatch, capsys):  # noqa: ARG001 - the captured screen plays the terminal
+def terminal(monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setattr(output, "watched", lambda: True)
 
 
 @pytest.mark.usefixtures("terminal")
@@ -47,6 +45,7 @@ def test_a_projection_reads_at_80_columns(frame, capsys):
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= 80
     title = " ".join(lines[:2])
+    assert any("─" * 20 in line for line in lines)
     assert "Solar reflectance (fraction), projected at 36 months of exposure" in title
     assert "90 % intervals" in title
     (control,) = [line for line in lines if "S0H0" in line]
