@@ -1,0 +1,1 @@
+"""Steps from one shape of the store to the next; `aging.ledger.migrate` runs them."""

@@ -1,0 +1,108 @@
+"""A small invented exposure, made by hand: two sites, three panels, one of them a correction."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+
+from aging.records import SHEETS, Exposure, empty_frame
+
+
+def frame(sheet, *rows):
+    """Rows (dicts of the filled cells) as a frame of a sheet."""
+    empty = empty_frame(sheet)
+    return pd.DataFrame(list(rows), columns=empty.columns).astype(empty.dtypes.to_dict())
+
+
+def reading(panel, read_on, value, **more):
+    key = f"{panel}/{read_on}/solar_reflectance/as_exposed"
+    return {
+        "panel": panel, "read_on": read_on, "property": "solar_reflectance", "value": value,
+        "unit": "fraction", "surface_state": "as_exposed", "reading_id": key,
+    } | more  # fmt: skip
+
+
+def example():
+    """Facts with missing cells, awkward text and extra columns."""
+    return Exposure(
+        sites=frame(
+            "sites",
+            {"site": "Kiefernkamp", "latitude_deg": 51.5, "longitude_deg": -0.1 + 1e-9},
+            {"site": "Salt Pan/2", "climate": "hot, dry", "extra": '{"fence": "north, \\"low\\""}'},
+        ),
+        formulations=frame(
+            "formulations",
+            {"formulation": "A0", "role": "control"},
+            {"formulation": "A8", "role": "candidate", "description": '=8 % silica; "soft"',
+             "extra": '{"hollow_sphere_vol_pct": 15.0, "silica_wt_pct": 8.0}'},
+        ),
+        panels=frame(
+            "panels",
+            *(
+                {"panel": panel, "formulation": mix, "site": site, "exposed_on": "2023-01-10",
+                 "replicate": number, "kind": "exposed"}
+                for panel, mix, site, number in (
+                    ("P1", "A0", "Kiefernkamp", 1), ("P2", "A8", "Kiefernkamp", 2),
+                    ("P3", "A8", "Salt Pan/2", np.nan),
+                )
+            ),
+        ),
+        readings=frame(
+            "readings",
+            reading("P1", "2023-02-01", 0.1 + 0.2, spots=3, remark="dew, wiped\nonce"),
+            reading("P1", "2023-05-01T08:30:00+02:00", 0.8, spot_sd=1 / 3),
+            reading("P2", "2023-02-01", 0.84, extra='{"cloud": "thin", "gauge": 7.0}'),
+            reading("P2", "2023-05-01", 0.82, operator="Zoë"),
+            reading("P3", "2023-02-01", 0.85),
+        ),
+        events=frame(
+            "events",
+            {"on": "2023-03-01", "kind": "dust", "site": "Salt Pan/2"},
+            {"on": "2023-03-02", "kind": "wash", "panel": "P1", "remark": "by mistake"},
+            {"on": "2023-03-02", "kind": "wash", "panel": "P2"},
+        ),
+        weather=frame(
+            "weather",
+            *(
+                {"site": site, "date": f"2023-02-{day:02d}", "rain_mm": day / 7}
+                for site in ("Kiefernkamp", "Salt Pan/2")
+                for day in (1, 2, 3)
+            ),
+        ),
+    )  # fmt: skip
+
+
+def only(**frames):
+    """An exposure of the given sheets, the others empty."""
+    return Exposure(**({sheet: empty_frame(sheet) for sheet in SHEETS} | frames))
+
+
+def with_readings(exposure, *rows):
+    """The same exposure with other readings."""
+    return dataclasses.replace(exposure, readings=frame("readings", *rows))
+
+
+def ordered(sheet, rows):
+    """Rows in the order of their key."""
+    return rows.sort_values(list(SHEETS[sheet].key), ignore_index=True)
+
+
+def assert_equal(left, right, *, but=()):
+    """Two exposures hold the same facts, to the bit, whatever the order of rows."""
+    for (sheet, mine), (_, other) in zip(left.frames(), right.frames(), strict=True):
+        dropped = [name for name in but if name in mine]
+        pd.testing.assert_frame_equal(
+            ordered(sheet, mine.drop(columns=dropped)),
+            ordered(sheet, other.drop(columns=dropped)),
+            check_exact=True,
+        )
+
+
+def counts(receipts):
+    """Stored, changed, already and refused of each sheet that has rows."""
+    return {r.sheet: (r.stored, r.changed, r.already, r.refused) for r in receipts if r.rows}
+
+
+RECORDED = ("recorded_by", "recorded_at")
