@@ -1,0 +1,84 @@
+"""A sheet as it was found: text cells under plain names, rows numbered as a person sees them.
+
+Row numbers are a spreadsheet's: the header of a tidy file is row 1, its first row of facts row 2;
+empty rows are left out and keep their number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from aging.records import SHEETS, Finding
+
+
+@dataclass(frozen=True)
+class Raw:
+    """Cells of one file or tab. `broken`: no row can be trusted, all are refused unchecked."""
+
+    sheet: str
+    file: str
+    cells: pd.DataFrame = field(default_factory=pd.DataFrame)
+    site: str | None = None
+    decimal_comma: bool = False
+    broken: bool = False
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def breaks(
+        self, code: str, seen: str, allowed: str, action: str, row: int | None = None
+    ) -> Raw:
+        """The same sheet with a finding that refuses all of it."""
+        found = Finding(code, "block", self.file, row, None, shown(seen), allowed, action)
+        return replace(self, broken=True, findings=(*self.findings, found))
+
+
+def shown(text: str, width: int = 80) -> str:
+    """Text as it may safely stand in a message: escaped where unprintable, cut where long."""
+    text = text if len(text) <= width else text[: width - 3] + "..."
+    return text if text.isprintable() else repr(text)[1:-1]
+
+
+def plain(name: str) -> str:
+    """A name without case, spaces and hyphens: `Read on` is `read_on`."""
+    return "_".join(name.strip().lower().replace("-", " ").replace("_", " ").split())
+
+
+def headed(raw: Raw, header: Sequence[str], body: pd.DataFrame) -> Raw:
+    """Put the header over the cells: known columns by their own names, others as they stand.
+
+    `body` has one str column a header cell and the row numbers as index.
+    """
+    known = {plain(name): name for name in SHEETS[raw.sheet].names}
+    names = [known.get(plain(text), shown(text.strip())) for text in header]
+    body = body.set_axis(range(len(names)), axis="columns")
+    kept = [i for i, name in enumerate(names) if name or (body[i].str.strip() != "").any()]
+    body = body[kept].set_axis([names[i] or f"column {i + 1}" for i in kept], axis="columns")
+    if not kept:
+        return raw.breaks("empty-file", "", "a header and rows", "fill the sheet or remove it")
+    twice = body.columns[body.columns.duplicated()]
+    if len(twice):
+        raw = raw.breaks("duplicate-column", twice[0], "each name once", "rename or remove one", 1)
+        return replace(raw, cells=_filled(body))
+    body = _filled(body)
+    if raw.site is not None and "site" not in body:
+        body = body.assign(site=pd.Series(raw.site, index=body.index, dtype="str"))
+    else:
+        raw = replace(raw, site=None)
+    if body.empty:
+        nothing = Finding(
+            "no-rows", "warn", raw.file, None, None, "", "rows under the header", "add the rows"
+        )
+        raw = replace(raw, findings=(*raw.findings, nothing))
+    return replace(raw, cells=body)
+
+
+def _filled(body: pd.DataFrame) -> pd.DataFrame:
+    """Rows in which any cell is filled."""
+    empty = np.arange(len(body))
+    for column in range(body.shape[1]):
+        empty = empty[(body.iloc[empty, column].str.strip() == "").to_numpy(bool)]
+    return body.drop(index=body.index[empty]) if len(empty) else body
