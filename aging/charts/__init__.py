@@ -1,0 +1,14 @@
+"""Charts from tidy frames: Altair in, Altair out, no screen and no model.
+
+Bands are drawn from the frame's own `lower` and `upper`; a chart computes no statistics. Every
+chart takes its one-sentence `description`, which becomes its alternative text.
+"""
+
+from __future__ import annotations
+
+from aging.charts.decay import decay_chart
+from aging.charts.difference import difference_chart
+from aging.charts.style import PAGE, PALETTE, quantity
+from aging.charts.visits import visits_chart
+
+__all__ = ["PAGE", "PALETTE", "decay_chart", "difference_chart", "quantity", "visits_chart"]

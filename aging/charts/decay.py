@@ -1,0 +1,133 @@
+"""The decay of one formulation at one site: readings, curve, and two bands that differ in kind.
+
+The narrow band is the interval of the mean, the wide one that of a later visit's reading of it.
+The curve is solid over the months that were observed and dashed where it projects.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from aging.charts import style
+from aging.vocabulary import DAYS_PER_MONTH, Property
+
+OBSERVED, PROJECTED = "Mean, observed months", "Mean, projected"
+
+
+def decay_chart(
+    curve: pd.DataFrame, readings: pd.DataFrame, prop: Property, *, at: float, description: str
+) -> Any:
+    """Chart of one series.
+
+    curve: rows of a projection for one site and formulation (months, target, estimate, lower,
+    upper, level, observed_months); rows without an estimate draw nothing.
+    readings: months, value, mark (what the legend calls it), panel, read_on.
+    at: the month whose mean is marked and written out, of those in `curve`.
+    """
+    curve = curve.dropna(subset=["estimate", "lower", "upper"])
+    x = alt.X(
+        "months:Q",
+        title=f"Months exposed (a month is {DAYS_PER_MONTH} days)",
+        scale=alt.Scale(nice=False, domainMin=0),
+        axis=alt.Axis(values=list(range(0, 241, 6)), format="d"),
+    )
+    axis = alt.Axis(title=style.quantity(prop), format=f".{min(prop.decimals, 2)}f")
+    y = alt.Y("value:Q", scale=alt.Scale(zero=False), axis=axis)
+    layers = [_readings(readings, x, y, prop)]
+    if len(curve):
+        layers = [_bands(curve, x, axis), *_means(curve, x, axis), *layers]
+        layers += _value(curve[(curve["months"] == at) & (curve["target"] == "state")], prop)
+    chart = alt.layer(*layers).resolve_scale(
+        fill="independent", stroke="independent", shape="independent", strokeDash="independent"
+    )
+    return style.finish(chart, description=description, height=400)
+
+
+def _bands(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> Any:
+    percent = f"{100 * curve['level'].iloc[0]:g} %"
+    names = {
+        "reading": f"A visit's reading of it, {percent} interval",
+        "state": f"The mean, {percent} interval",
+    }
+    rows = curve.assign(band=curve["target"].map(names)).sort_values(["target", "months"])
+    scale = alt.Scale(domain=list(names.values()), range=[style.WIDE_BAND, style.BAND])
+    return (
+        alt.Chart(rows)
+        .mark_area()
+        .encode(
+            x,
+            alt.Y("lower:Q", scale=alt.Scale(zero=False), axis=axis),
+            alt.Y2("upper:Q"),
+            alt.Fill("band:N", scale=scale, legend=style.legend(symbolType="square")),
+        )
+    )
+
+
+def _means(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> list[Any]:
+    means = curve[curve["target"] == "state"].sort_values("months")
+    last = float(means["observed_months"].max())
+    seen, ahead = means[means["months"] <= last], means[means["months"] >= last]
+    joint = seen.tail(1)
+    parts = pd.concat(
+        [seen.assign(part=OBSERVED), pd.concat([joint, ahead]).assign(part=PROJECTED)]
+    )
+    dash = alt.Scale(domain=[OBSERVED, PROJECTED], range=[[1, 0], [7, 4]])
+    line = (
+        alt.Chart(parts)
+        .mark_line(color=style.PALETTE[0], strokeWidth=2.5)
+        .encode(
+            x,
+            alt.Y("estimate:Q", axis=axis),
+            alt.StrokeDash("part:N", scale=dash, legend=style.legend(symbolSize=500)),
+        )
+    )
+    if not 0 < last < means["months"].max():
+        return [line]
+    mark = pd.DataFrame({"months": [last], "text": ["last reading"]})
+    rule = alt.Chart(mark).mark_rule(color=style.MUTED, strokeDash=[2, 3]).encode(x)
+    text = (
+        alt.Chart(mark)
+        .mark_text(align="right", baseline="top", dx=-4, dy=2, color=style.MUTED, fontSize=12)
+        .encode(x, alt.Y(value=0), alt.Text("text:N"))
+    )
+    return [line, rule, text]
+
+
+def _readings(readings: pd.DataFrame, x: alt.X, y: alt.Y, prop: Property) -> Any:
+    names = list(dict.fromkeys(readings["mark"]))
+    colours = style.cycle(names, (style.INK, *style.PALETTE[1:]))
+    shapes = style.cycle(names, ("circle", "diamond", *style.SHAPES[2:]))
+    legend = style.legend()
+    return (
+        alt.Chart(readings[["months", "value", "mark", "panel", "read_on"]])
+        .mark_point(size=38, strokeWidth=1.4, filled=False)
+        .encode(
+            x,
+            y,
+            alt.Stroke("mark:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
+            alt.Shape("mark:N", scale=alt.Scale(domain=names, range=shapes), legend=legend),
+            tooltip=[
+                alt.Tooltip("panel:N", title="Panel"),
+                alt.Tooltip("read_on:N", title="Read on"),
+                alt.Tooltip("value:Q", title="Measured", format=f".{prop.decimals}f"),
+            ],
+        )
+    )
+
+
+def _value(rows: pd.DataFrame, prop: Property) -> list[Any]:
+    base = alt.Chart(rows).encode(alt.X("months:Q"))
+    return [
+        base.mark_rule(color=style.PALETTE[0], strokeWidth=2).encode(
+            alt.Y("lower:Q"), alt.Y2("upper:Q")
+        ),
+        base.mark_point(
+            shape="diamond", size=130, filled=True, color=style.PALETTE[0], opacity=1
+        ).encode(alt.Y("estimate:Q")),
+        base.mark_text(
+            align="right", baseline="bottom", dy=-5, fontSize=15, fontWeight="bold", color=style.INK
+        ).encode(alt.Y("upper:Q"), alt.Text("estimate:Q", format=f".{prop.decimals}f")),
+    ]

@@ -1,0 +1,64 @@
+"""One look for all charts: colours, marks, axes, legends.
+
+The palette was searched so that any two colours stay at least 29 CIELAB units apart in normal
+vision and in the three dichromacies of Machado, Oliveira and Fernandes 2009 (doi
+10.1109/TVCG.2009.113), each with a contrast of 3 or more on the page; a test holds it. A shape
+or a dash always goes beside a colour.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from aging.vocabulary import Property
+
+PAGE = "#f5f8f8"
+INK = "#16262c"
+MUTED = "#46585e"
+GRID = "#d3dfe0"
+PALETTE = ("#0b6474", "#b3540a", "#8e7be8", "#a5836a", "#151560", "#470d10")
+SHAPES = ("diamond", "circle", "triangle-up", "square", "cross", "triangle-down", "stroke")
+WIDE_BAND = "#cfe3e4"
+BAND = "#86bcc2"
+LEGEND_ROWS = "{bottom: {direction: 'vertical', anchor: 'start'}}"
+FONT = "Source Sans, sans-serif"
+UNIT_WORDS = {"fraction": "fraction", "%": "%", "um": "µm", "GU": "gloss units", "1": "no unit"}
+
+
+def quantity(prop: Property) -> str:
+    """Name and unit as a person reads them: 'Solar reflectance, fraction'."""
+    return f"{prop.label}, {UNIT_WORDS.get(prop.unit, prop.unit)}"
+
+
+def cycle(names: list[str], of: tuple[str, ...]) -> list[str]:
+    """One entry of `of` for each name, starting over where there are more names."""
+    return [of[i % len(of)] for i in range(len(names))]
+
+
+def legend(**more: Any) -> alt.Legend:
+    """A legend below the chart, in one column on a phone."""
+    columns: Any = alt.ExprRef("width < 420 ? 1 : 2")
+    return alt.Legend(title=None, columns=columns, **more)
+
+
+def finish(chart: Any, *, description: str, height: int) -> Any:
+    """The chart with the house look, its size and its alternative text."""
+    return (
+        chart.properties(
+            width=640, height=height, description=description, background=PAGE,
+            autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
+        )
+        .configure(font=FONT, padding=4)
+        .configure_view(stroke=None)
+        .configure_axis(
+            labelColor=INK, titleColor=INK, labelFontSize=13, titleFontSize=13,
+            titleFontWeight="normal", gridColor=GRID, domainColor=MUTED, tickColor=MUTED,
+            labelLimit=130,
+        )
+        .configure_legend(
+            orient="bottom", labelColor=INK, labelFontSize=13, labelLimit=330, symbolSize=110,
+            rowPadding=3, offset=10, layout=alt.ExprRef(LEGEND_ROWS),
+        )
+    )  # fmt: skip

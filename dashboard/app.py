@@ -1,0 +1,21 @@
+"""Navigation only: which pages there are and in what order."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import wording
+
+ICON = Path(__file__).with_name("icon.svg")
+
+st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
+st.navigation(
+    [
+        st.Page("views/overview.py", title=wording.OVERVIEW, default=True),
+        st.Page("views/decay.py", title=wording.DECAY, url_path="decay"),
+        st.Page("views/compare.py", title=wording.COMPARE, url_path="compare"),
+    ],
+    position="top",
+).run()

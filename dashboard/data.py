@@ -1,0 +1,97 @@
+"""Cached loaders: what the source holds, its fit, projection and comparison.
+
+Every cache is keyed on the source and its mark: the ledger's revision, or the names, sizes and
+times of the files. A new reading is therefore seen on the next run, and nothing is read twice.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import streamlit as st
+
+import aging
+from aging import intake
+from aging.comparison import Comparison, contrast
+from aging.ledger import open_ledger
+from aging.projection import Fit, Projection
+from aging.records import Exposure, Finding
+from aging.source import is_store, open_source
+from dashboard import wording
+from dashboard.launch import SOURCE
+
+SAMPLE = Path("sample_exposure")
+Mark = tuple[tuple[str, int, int], ...]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A source as the pages see it; `findings` only where it is a folder or a workbook."""
+
+    source: str
+    mark: Mark
+    exposure: Exposure
+    findings: tuple[Finding, ...]
+
+
+def key_of(data: Opened) -> tuple[str, Mark]:
+    """What a cache needs to know of a source."""
+    return data.source, data.mark
+
+
+def named_source() -> str | None:
+    """The source that the environment or this session names."""
+    return os.environ.get(SOURCE) or st.session_state.get(SOURCE)
+
+
+def name_source(source: str) -> None:
+    """Use `source` for the rest of this session."""
+    st.session_state[SOURCE] = source
+
+
+def mark_of(source: str) -> Mark:
+    """What changes when the source's content does."""
+    if is_store(source):
+        with open_ledger(source) as ledger:
+            return (("revision", ledger.revision, 0),)
+    path = Path(source)
+    files = sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]
+    return tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in files if p.exists())
+
+
+def opened(source: str) -> Opened:
+    """Read a source; AgingError where it cannot be read."""
+    return _open(source, mark_of(source))
+
+
+@st.cache_data(show_spinner=wording.READING, max_entries=4)
+def _open(source: str, mark: Mark) -> Opened:
+    if is_store(source) or not Path(source).exists():
+        return Opened(source, mark, open_source(source), ())
+    taken = intake.read(source)
+    return Opened(source, mark, taken.exposure, taken.findings)
+
+
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=8)
+def _fit(source: str, mark: Mark, prop: str) -> Fit:
+    return aging.fit(_open(source, mark).exposure, property=prop)
+
+
+@st.cache_data(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+def projected(data: Opened, prop: str, months: tuple[float, ...], level: float) -> Projection:
+    """Projection of every series at `months`; ModelError where the data carry no model."""
+    return _fit(data.source, data.mark, prop).project(months, level)
+
+
+@st.cache_data(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+def compared(data: Opened, prop: str, months: float, level: float) -> Comparison:
+    """Differences to the control of the same campaign at `months`; ModelError without one."""
+    return contrast(_fit(data.source, data.mark, prop), months, level)
+
+
+def fitted_panels(data: Opened, prop: str, formulation: str) -> frozenset[str]:
+    """Panels behind a formulation's projection: those of its latest campaign at each site."""
+    series = _fit(data.source, data.mark, prop).series
+    return frozenset(p for s in series if s.formulation == formulation for p in s.campaign.panels)

@@ -1,0 +1,128 @@
+"""Pieces that pages share. Text that a user may have written goes through st.text or a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from aging.errors import AgingError
+from aging.records import Exposure
+from aging.vocabulary import PROPERTIES, Property
+from dashboard import data, state, tables, wording
+
+MONTHS, LEVELS = (12, 24, 36, 48, 60), (0.80, 0.90, 0.95)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the pages that project have in common."""
+
+    prop: Property
+    months: int
+    level: float
+
+
+def source_or_help() -> data.Opened:
+    """The open source; where there is none, the page says what to do and ends."""
+    source = data.named_source()
+    if source is None:
+        _welcome(wording.NO_SOURCE)
+    try:
+        opened = data.opened(source)
+    except AgingError as error:
+        _welcome(wording.CANNOT_READ, str(error))
+    if not len(tables.readings(opened.exposure)):
+        _welcome(wording.NOTHING_READ, source)
+    return opened
+
+
+def _welcome(*reason: str) -> None:
+    st.subheader(reason[0])
+    for line in reason[1:]:
+        st.text(line)
+    st.markdown(wording.HOW_TO_OPEN)
+    st.code(wording.COMMAND, language=None)
+    st.markdown(wording.FOLDER_NEEDS)
+    if data.SAMPLE.is_dir():
+        st.markdown(wording.SAMPLE_IS)
+        st.button(
+            wording.OPEN_SAMPLE, type="primary", on_click=data.name_source, args=(str(data.SAMPLE),)
+        )
+    st.stop()
+
+
+def settings(exposure: Exposure) -> Settings:
+    """Property, months and level, kept folded away."""
+    names = tables.properties(exposure)
+    with st.expander(wording.SETTINGS):
+        left, middle, right = st.columns(3)
+        with left:
+            name = state.choose(
+                "property",
+                wording.PROPERTY,
+                names,
+                default=names[0],
+                show=lambda n: PROPERTIES[n].label,
+            )
+        with middle:
+            months = state.choose("months", wording.MONTHS, MONTHS, default=36)
+        with right:
+            level = state.choose("level", wording.LEVEL, LEVELS, default=0.90, show=wording.percent)
+    return Settings(PROPERTIES[name], months, level)  # fmt: skip
+
+
+@contextmanager
+def explained() -> Iterator[None]:
+    """Say why a model could not be had and end the page, in place of a traceback."""
+    try:
+        yield
+    except AgingError as error:
+        st.warning(wording.CANNOT_MODEL)
+        st.text(str(error))
+        st.stop()
+
+
+def chart(figure: Any, statement: str) -> None:
+    """A chart under its one-sentence statement; its description is its alternative text."""
+    st.text(statement)
+    st.altair_chart(figure, width="stretch", theme=None)
+
+
+def table(
+    frame: pd.DataFrame,
+    labels: Mapping[str, str],
+    *,
+    decimals: int = 0,
+    sign: str = "",
+    **formats: str,
+) -> None:
+    """The columns named in `labels`; floats to `decimals` unless `formats` says otherwise."""
+    config: dict[str, Any] = {}
+    for column, label in labels.items():
+        if pd.api.types.is_datetime64_any_dtype(frame[column]):
+            config[column] = st.column_config.DateColumn(label, format="YYYY-MM-DD")
+        elif pd.api.types.is_float_dtype(frame[column]):
+            shown = formats.get(column, f"%{sign}.{decimals}f")
+            config[column] = st.column_config.NumberColumn(label, format=shown)
+        else:
+            config[column] = st.column_config.Column(label)
+    st.dataframe(frame[list(labels)], hide_index=True, column_config=config)
+
+
+def notes(heading: str, texts: Iterable[str]) -> None:
+    """Plain sentences under a heading, or nothing."""
+    texts = list(texts)
+    if texts:
+        st.subheader(heading)
+        st.text("\n".join(texts))
+
+
+def cautions() -> None:
+    """What every page with a projection ends with."""
+    st.subheader(wording.CAUTIONS_HEADING)
+    st.markdown(wording.CAUTIONS)

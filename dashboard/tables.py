@@ -1,0 +1,120 @@
+"""Frames the pages show, shaped from the exposure: counting and dates only.
+
+Panels in the weather are those of any kind but file specimens; a visit is a day on which at
+least one of them was read at the site. A panel is open until its closed_on.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+
+from aging.records import Exposure
+from aging.vocabulary import DAYS_PER_MONTH, PROPERTIES
+from dashboard import wording
+
+
+def panels(exposure: Exposure) -> pd.DataFrame:
+    """Panels in the weather, dates as datetime64."""
+    frame = exposure.panels[exposure.panels["kind"] != "file_specimen"]
+    return frame.assign(
+        exposed_on=pd.to_datetime(frame["exposed_on"]), closed_on=pd.to_datetime(frame["closed_on"])
+    )
+
+
+def readings(exposure: Exposure) -> pd.DataFrame:
+    """Readings of panels in the weather with formulation, site, day `on` and months exposed."""
+    facts = panels(exposure)[["panel", "formulation", "site", "exposed_on", "closed_on"]]
+    frame = exposure.readings.merge(facts, on="panel")
+    frame["on"] = pd.to_datetime(frame["read_on"].str[:10])
+    frame["months"] = (frame["on"] - frame["exposed_on"]).dt.days / DAYS_PER_MONTH
+    return frame
+
+
+def properties(exposure: Exposure) -> list[str]:
+    """Properties read on panels in the weather that can be averaged, in the vocabulary's order."""
+    read = set(readings(exposure)["property"])
+    return [n for n, p in PROPERTIES.items() if n in read and p.scale != "ordinal"]
+
+
+def visits(read: pd.DataFrame) -> pd.DataFrame:
+    """site, on, panels: how many panels were read at the site on that day."""
+    return read.groupby(["site", "on"])["panel"].nunique().rename("panels").reset_index()
+
+
+def spans(exposure: Exposure) -> pd.DataFrame:
+    """site, start, end of the panels hung on one day: to their closing or their last reading."""
+    hung = panels(exposure)
+    last = readings(exposure).groupby("panel")["on"].max()
+    hung["end"] = hung["closed_on"].fillna(hung["panel"].map(last)).fillna(hung["exposed_on"])
+    grouped = hung.groupby(["site", "exposed_on"])["end"].max().reset_index()
+    return grouped.rename(columns={"exposed_on": "start"})
+
+
+def by_site(exposure: Exposure, today: date) -> pd.DataFrame:
+    """One row a site: what hangs there, since when, and when it was last read."""
+    hung, read = panels(exposure), readings(exposure)
+    still = hung[hung["closed_on"].isna()].groupby("site")
+    frame = (
+        exposure.sites[["site", "name", "climate"]]
+        .set_index("site")
+        .assign(
+            open=still["panel"].nunique(),
+            formulations=still["formulation"].nunique(),
+            since=still["exposed_on"].min(),
+            closed=hung[hung["closed_on"].notna()].groupby("site")["panel"].nunique(),
+            visits=read.groupby("site")["on"].nunique(),
+            last=read.groupby("site")["on"].max(),
+        )
+    )
+    frame["days"] = (pd.Timestamp(today) - frame["last"]).dt.days
+    whole = ["open", "formulations", "closed", "visits"]
+    frame[whole] = frame[whole].fillna(0).astype(int)
+    return frame.reset_index()
+
+
+def by_series(exposure: Exposure) -> pd.DataFrame:
+    """One row a site and formulation: panels, exposed since, visits, last reading."""
+    keys = ["site", "formulation"]
+    grouped = panels(exposure).groupby(keys)
+    read = readings(exposure).groupby(keys)
+    frame = pd.DataFrame(
+        {
+            "panels": grouped["panel"].nunique(),
+            "open": grouped["closed_on"].apply(lambda days: int(days.isna().sum())),
+            "since": grouped["exposed_on"].min(),
+            "visits": read["on"].nunique(),
+            "last": read["on"].max(),
+            "months": read["months"].max(),
+        }
+    ).reset_index()
+    frame["visits"] = frame["visits"].fillna(0).astype(int)
+    roles = exposure.formulations[["formulation", "role"]]
+    return frame.merge(roles, on="formulation", how="left")
+
+
+def wide(projection: pd.DataFrame) -> pd.DataFrame:
+    """A projection with the interval of a reading (`reading_lower`, `_upper`) beside the mean's."""
+    keys = ["site", "formulation", "months"]
+    of_reading = projection.loc[projection["target"] == "reading", [*keys, "lower", "upper"]]
+    of_reading = of_reading.rename(columns={"lower": "reading_lower", "upper": "reading_upper"})
+    return projection[projection["target"] == "state"].merge(of_reading, on=keys, how="left")
+
+
+def marks(read: pd.DataFrame, site: str, formulation: str) -> pd.DataFrame:
+    """Readings of one series with `mark`, the legend's word; over sites only as exposed."""
+    frame = read[read["formulation"] == formulation]
+    if site == "all":
+        frame = frame[frame["surface_state"] == "as_exposed"]
+        return frame.assign(mark=wording.MEASURED + frame["site"])
+    frame = frame[frame["site"] == site].sort_values("surface_state")
+    return frame.assign(mark=wording.MEASURED + frame["surface_state"].map(wording.STATES))
+
+
+def in_order(frame: pd.DataFrame) -> pd.DataFrame:
+    """Series that still run before those already measured; the mean over sites before sites."""
+    place = {wording.ALREADY: 1, "all": -1}
+    return frame.sort_values(
+        ["status", "site"], key=lambda column: column.map(place).fillna(0), kind="stable"
+    )

@@ -1,0 +1,201 @@
+"""Every sentence the pages say, in one place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from aging.vocabulary import Property
+
+TITLE = "Exposure panels"
+OVERVIEW, DECAY, COMPARE = "Overview", "Decay and projection", "Compare"
+READING, FITTING = "Reading the source ...", "Fitting and projecting ..."
+
+NO_SOURCE = "No source of readings is open."
+HOW_TO_OPEN = "Stop this server and start it on an exposure folder, a workbook or a store:"
+COMMAND = "aging dashboard FOLDER"
+FOLDER_NEEDS = (
+    "The folder needs panels.csv (panel, formulation, site, exposed_on) and readings.csv "
+    "(panel, read_on, property, value). `aging check FOLDER` says what is wrong with it."
+)
+OPEN_SAMPLE = "Open the sample"
+SAMPLE_IS = "The sample is an invented scenario: invented sites, formulations and readings."
+CANNOT_READ = "The source cannot be read."
+CANNOT_MODEL = "These readings carry no projection."
+NOTHING_READ = "The source holds no reading of a panel in the weather."
+
+SETTINGS = "Property, months and level"
+PROPERTY, MONTHS, LEVEL = "Property", "Months exposed", "Level of the intervals"
+SITE, FORMULATION = "Site", "Formulation"
+MEAN_OVER_SITES = "mean over sites"
+
+EXPOSED_HEADING = "What is exposed"
+ATTENTION_HEADING = "Needs attention"
+CALM = "Nothing does: no finding in the files, no visit late, no thin series."
+FINDINGS_SHOWN = "The first {shown} of {count} findings in the files"
+VISITS_HEADING = "Visits"
+SITES_HEADING = "Sites"
+SERIES_HEADING = "Formulations at each site"
+
+VISIT_DUE, PLAN_VISIT = "Visit due", "Plan a visit"
+LATE = "{days} days since the last visit; longest gap so far {longest}"
+NO_CONTROL, ADD_CONTROL = "No control", "Hang a control here, or nothing can be compared"
+FEW_PANELS, MORE_PANELS = "Few panels", "Hang at least {count} of a formulation"
+FEW_VISITS, MORE_VISITS = "Few visits", "Read at least {count} times before trusting a projection"
+NEVER_READ, READ_IT = "Never read", "Read the panel or close it"
+COUNT, NONE_SEEN = "{count} {what}", "none"
+
+SITES, READINGS, LAST_VISIT = "Sites", "Readings", "Last visit"
+PANELS_OPEN = "Panels in the weather"
+MATTER_COLUMNS = {"matter": "Matter", "where": "Where", "seen": "Seen", "action": "What to do"}
+FINDING_COUNT_COLUMNS = {
+    "severity": "Severity", "code": "Finding", "count": "Rows", "action": "What to do",
+}  # fmt: skip
+FINDING_COLUMNS = {
+    "severity": "Severity", "code": "Finding", "sheet": "Sheet", "row": "Line", "column": "Column",
+    "seen": "Seen", "allowed": "Allowed", "action": "What to do",
+}  # fmt: skip
+SITE_COLUMNS = {
+    "site": "Site", "name": "Name", "climate": "Climate", "open": "Panels in the weather",
+    "formulations": "Formulations", "since": "Exposed since", "last": "Last visit",
+    "days": "Days since", "visits": "Visits", "closed": "Panels closed",
+}  # fmt: skip
+SERIES_COLUMNS = {
+    "site": "Site", "formulation": "Formulation", "role": "Role", "since": "Exposed since",
+    "panels": "Panels", "open": "Still in the weather", "visits": "Visits",
+    "months": "Months read", "last": "Last reading",
+}  # fmt: skip
+
+ALREADY = "already measured"
+MEAN = "Mean"
+BAND = "{level} interval of the mean"
+WIDE_BAND = "{level} interval of a visit's reading of it"
+OBSERVED, PROJECTED, MEASURED = "within the readings", "projected", "Measured, "
+NUMBERS_HEADING = "The same numbers"
+EVERY_SERIES = "Every site and formulation at {months:g} months"
+NOTES_HEADING = "Notes"
+SOURCES_HEADING = "Where the model's own numbers come from"
+DIFFERENCES = "Difference to the control at {months:g} months"
+ENDS = {
+    "estimate": "Mean", "lower": "Mean, from", "upper": "Mean, to",
+    "reading_lower": "A visit's reading, from", "reading_upper": "A visit's reading, to",
+}  # fmt: skip
+CURVE_COLUMNS = {"months": "Months exposed", "kind": "Kind", **ENDS}
+PROJECTION_COLUMNS = {
+    "site": "Site", "formulation": "Formulation", **ENDS, "status": "Status",
+    "n_panels": "Panels", "n_readings": "Readings", "observed_months": "Months read",
+    "notes": "Notes",
+}  # fmt: skip
+COMPARISON_COLUMNS = {
+    "formulation": "Formulation", "control": "Control", "site": "Site", "estimate": "Difference",
+    "lower": "From", "upper": "To", "probability_better": "Probability of being better",
+    "status": "Status", "n_panels": "Panels", "notes": "Notes",
+}  # fmt: skip
+PRIOR_COLUMNS = {
+    "quantity": "Quantity", "value": "Value", "spread": "Spread", "unit": "Unit",
+    "source": "Source",
+}  # fmt: skip
+
+NOT_A_RATING = "A projection is not a rating."
+CAUTIONS_HEADING = "Before you use a number"
+CAUTIONS = """
+- A projection is not a rating: only the body that issues ratings gives one.
+- Building codes and programmes differ in what they ask for: check the edition that applies.
+- Have every public claim reviewed by legal counsel first.
+"""
+CONTROL = "Control"
+STATES = {
+    "as_exposed": "as exposed",
+    "rinsed": "rinsed",
+    "washed": "washed",
+    "bleached": "bleached",
+}
+
+
+def percent(level: float) -> str:
+    """0.9 as '90 %'."""
+    return f"{100 * level:g} %"
+
+
+def number(value: float, prop: Property, *, sign: bool = False) -> str:
+    """A value to the decimals of its property."""
+    if pd.isna(value):
+        return "none"
+    return f"{value:{'+' if sign else ''}.{prop.decimals}f}"
+
+
+def site(name: str) -> str:
+    """The name of a site as a person reads it."""
+    return MEAN_OVER_SITES if name == "all" else name
+
+
+def plural(count: int, one: str) -> str:
+    """'1 panel', '3 panels'."""
+    return f"{count:,} {one}" + ("" if count == 1 else "s")
+
+
+def interval(row: pd.Series, prop: Property, of: str = "", *, sign: bool = False) -> str:
+    """'0.655 to 0.760', of the columns `of`lower and `of`upper."""
+    ends = [number(row[f"{of}{end}"], prop, sign=sign) for end in ("lower", "upper")]
+    return " to ".join(ends)
+
+
+def headline(row: pd.Series, quantity: str) -> str:
+    """What the big numbers are: kind, quantity, unit, time."""
+    kind = "Within the readings" if row["status"] == ALREADY else "Projected"
+    return f"{kind}, at {row['months']:g} months: {quantity}"
+
+
+def status(row: pd.Series) -> str:
+    """Status, basis and notes of one series, a sentence a line."""
+    notes = [] if pd.isna(row["notes"]) else str(row["notes"]).split("; ")
+    basis = (
+        f"{plural(int(row['n_panels']), 'panel')}, {plural(int(row['n_readings']), 'reading')} "
+        f"over {row['observed_months']:.1f} months"
+    )
+    told = [f"Status: {row['status']}, from {basis}. {NOT_A_RATING}", *(n for n in notes if n)]
+    return "\n".join(told)
+
+
+def projection(row: pd.Series, prop: Property) -> str:
+    """The statement above the decay chart."""
+    where = f"{row['formulation']}, {site(row['site'])}"
+    if pd.isna(row["estimate"]):
+        return f"{where}: {row['status']}; the marks are the readings."
+    return (
+        f"{where}: mean {prop.label.lower()} {number(row['estimate'], prop)} at "
+        f"{row['months']:g} months ({row['status']}); {percent(row['level'])} interval "
+        f"{interval(row, prop)}."
+    )
+
+
+def visits(visits: pd.DataFrame) -> str:
+    """The statement above the chart of visits."""
+    return (
+        f"{plural(len(visits), 'visit')} at {plural(visits['site'].nunique(), 'site')} from "
+        f"{visits['on'].min():%Y-%m-%d} to {visits['on'].max():%Y-%m-%d}; "
+        "a bar shows when panels were in the weather, a tick a visit."
+    )
+
+
+def comparison(frame: pd.DataFrame, prop: Property) -> str:
+    """The statement above the chart of differences: over sites, or at the only site."""
+    overall = frame[frame["site"] == "all"] if (frame["site"] == "all").any() else frame
+    known = overall.dropna(subset=["estimate"])
+    if known.empty:
+        return "No difference to a control can be projected."
+    sign = -1 if prop.higher_is_better is False else 1
+    best = known.loc[(sign * known["estimate"]).idxmax()]
+    apart = int(((known["lower"] > 0) | (known["upper"] < 0)).sum())
+    return (
+        f"Of {plural(len(known), 'formulation')}, {apart} differ from the control with "
+        f"{percent(best['level'])} intervals that leave out 0 ({site(best['site'])}); the most "
+        f"favourable is {best['formulation']}, {number(best['estimate'], prop, sign=True)} "
+        f"({interval(best, prop, sign=True)})."
+    )
+
+
+def is_sample(source: str) -> bool:
+    """Whether the source is the shipped, invented sample."""
+    return Path(source).name == "sample_exposure"
