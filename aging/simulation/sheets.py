@@ -57,11 +57,11 @@ def _formulations(design: Design) -> pd.DataFrame:
     rows = []
     for blend in design.formulations:
         parts = {
-            "silica_wt_pct": blend.silica_wt_pct,
-            "hollow_sphere_vol_pct": blend.hollow_sphere_vol_pct,
+            "silica_wt_pct": float(blend.silica_wt_pct),
+            "hollow_sphere_vol_pct": float(blend.hollow_sphere_vol_pct),
         }
         text = f"{parts['silica_wt_pct']:g} % silica, {parts['hollow_sphere_vol_pct']:g} % spheres"
-        rows.append((blend.formulation, blend.role, text, json.dumps(parts)))
+        rows.append((blend.formulation, blend.role, text, json.dumps(parts, sort_keys=True)))
     names = ("formulation", "role", "description", "extra")
     return as_sheet("formulations", pd.DataFrame(rows, columns=names))
 

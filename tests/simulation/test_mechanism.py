@@ -93,6 +93,7 @@ def test_washing_never_darkens_and_leaves_the_weathering(weather):
     cover = weather_panels(weather, list(CLIMATES.values()), ones, ones)
     initial = np.array([0.80, 0.88])
     before, after = cover.reflectance(initial), cover.washed().reflectance(initial)
+    assert np.all(cover.washed().loose == 0)
     assert np.all(after >= before)
     assert np.all(after[-1] > before[-1] + 0.02)
     assert np.all(after[-1] < initial - 0.01)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from aging.intake import read
+from aging.simulation.appearance import SIMULATED
 from aging.simulation.campaign import simulate
 from aging.simulation.faulty import FAULTS, PLAIN, SEED
 from aging.simulation.write import write_folder
@@ -114,3 +117,26 @@ def test_each_listed_fault_stands_on_its_line_and_nowhere_else(tmp_path):
     assert changed == set(listed)
     assert len(listed) == len(FAULTS) + 2
     assert 60 <= len(clean) <= 80
+
+
+def test_the_sample_is_read_without_a_finding():
+    result = read(SHIPPED)
+    assert result.findings == ()
+    assert all(tally.refused == 0 for tally in result.tallies)
+
+
+def test_reading_what_was_written_gives_the_campaign_back(tmp_path):
+    exposure = simulate(replace(PLAIN, properties=tuple(SIMULATED), weather=True), 3).exposure
+    write_folder(exposure, tmp_path)
+    again = read(tmp_path).exposure
+    for name, frame in exposure.frames():
+        pd.testing.assert_frame_equal(frame, getattr(again, name), obj=name)
+
+
+def test_the_checks_refuse_exactly_the_listed_lines():
+    about = (SHIPPED / "faulty/ABOUT.txt").read_text(encoding="utf-8")
+    findings = read(SHIPPED / "faulty").findings
+    assert [finding.row for finding in findings] == [
+        int(n) for n in re.findall(r"line +(\d+)  ", about)
+    ]
+    assert {finding.severity for finding in findings} == {"block"}
