@@ -9,7 +9,7 @@ import pandas as pd
 import xarray as xr
 
 from aging.climate.soiling import dryness
-from aging.decay.site import SiteReadings
+from aging.decay.site import Array, Index, SiteReadings
 from aging.vocabulary import DAYS_PER_MONTH
 
 START_GAP = np.timedelta64(10, "D")  # panels hung within such steps belong to one campaign
@@ -30,9 +30,10 @@ class Campaign:
     visits: pd.DatetimeIndex
     readings: SiteReadings
 
-    def of_group(self, group: int) -> np.ndarray:
+    def of_group(self, group: int) -> Array:
         """Readings (panels of the group x visits)."""
-        return self.readings.values[self.readings.group == group]
+        table = self.readings.values  # noqa: PD011 - an array, not a frame
+        return table[self.readings.group == group]
 
 
 def campaigns(
@@ -53,15 +54,17 @@ def campaigns(
     values = cube["value"].sel(property=property_name, surface_state=surface_state).to_numpy()
     series = np.isin(cube["kind"].to_numpy(), SERIES_KINDS) & (~np.isnan(values)).any(axis=1)
     sites = cube["site"].to_numpy()
-    found = []
+    found: list[Campaign] = []
     for site in np.unique(sites[series]):
         rows = np.flatnonzero(series & (sites == site))
         start = cube["exposed_on"].to_numpy()[rows]
         order = np.argsort(start, kind="stable")
         cuts = np.flatnonzero(np.diff(start[order]) > START_GAP) + 1
         states = _states(weather, str(site))
-        for part in np.split(order, cuts):
-            found.append(_campaign(cube, values, rows[np.sort(part)], states, time_per_month))
+        found.extend(
+            _campaign(cube, values, rows[np.sort(part)], states, time_per_month)
+            for part in np.split(order, cuts)
+        )
     return tuple(found)
 
 
@@ -70,7 +73,7 @@ def _states(weather: pd.DataFrame, site: str) -> pd.Series:
 
 
 def _campaign(
-    cube: xr.Dataset, values: np.ndarray, rows: np.ndarray, states: pd.Series, per_month: float
+    cube: xr.Dataset, values: Array, rows: Index, states: pd.Series, per_month: float
 ) -> Campaign:
     panel = cube.isel(panel=rows)
     start = panel["exposed_on"].to_numpy().min()

@@ -53,7 +53,8 @@ def _series_end(exposure: Exposure) -> pd.Series:
         site_wide[["site", "on"]].merge(panels, on="site"),
     ], ignore_index=True)  # fmt: skip
     end = moments(ends["on"]).dt.normalize() + pd.Timedelta(days=1)
-    return end[end > moments(ends["exposed_on"])].groupby(ends["panel"]).min()
+    counts = end > moments(ends["exposed_on"])
+    return end[counts].groupby(ends.loc[counts, "panel"]).min()
 
 
 def _number_visits(readings: pd.DataFrame) -> pd.DataFrame:
@@ -85,10 +86,10 @@ def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
     visits = int(readings["visit"].max()) + 1 if len(readings) else 0
     shape = (len(panels), visits, len(properties), len(states))
     at = (
-        pd.Index(panels["panel"]).get_indexer(readings["panel"]),
+        pd.Index(panels["panel"]).get_indexer(pd.Index(readings["panel"])),
         readings["visit"].to_numpy(),
-        pd.Index(properties, dtype="str").get_indexer(readings["property"]),
-        pd.Index(states, dtype="str").get_indexer(readings["surface_state"]),
+        pd.Index(properties, dtype="str").get_indexer(pd.Index(readings["property"])),
+        pd.Index(states, dtype="str").get_indexer(pd.Index(readings["surface_state"])),
     )
     flat = np.ravel_multi_index(at, shape) if len(readings) else np.zeros(0, dtype=int)
     size = int(np.prod(shape))

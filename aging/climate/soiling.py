@@ -30,4 +30,5 @@ def dryness(weather: pd.DataFrame) -> pd.Series:
     rain = known.set_index(pd.to_datetime(known["date"]))["rain_mm"].sort_index()
     if rain.empty:
         return rain
-    return -np.expm1(-dry_days(rain.asfreq("D")) / DRYING_DAYS)
+    days = dry_days(rain.asfreq("D"))
+    return pd.Series(-np.expm1(-days.to_numpy() / DRYING_DAYS), index=days.index)

@@ -9,9 +9,9 @@ Reading of panel p (group g) at visit v, exposure time t, dryness x:
     nu = wander (site-wide, exponential covariance in t) + visit effect (site-wide, heavy-tailed)
 
 Panels are integrated out first, then xi, then the groups, leaving a system of visits and site
-levels whose size does not grow with panels or groups; the cost is linear in both. Panels read at
-the same visits share their matrices. Notation below: N nodes, K panel patterns, A group patterns,
-G groups, V visits, Q = 5 path coefficients.
+levels whose size grows with neither; the cost is linear in both. Panels read at the same visits
+share their matrices. Notation: N nodes, K panel patterns, A group patterns, G groups, V visits,
+Q = 5 path coefficients. Each step keeps what draws are made of and its part of -2 log likelihood.
 """
 
 from __future__ import annotations
@@ -29,28 +29,69 @@ COEFFICIENTS = ("initial", "loss", "pace", "drift", "dryness")
 
 
 @dataclass(frozen=True)
-class Blocks:
-    """What the elimination leaves behind: evidence (N,) and the pieces that draws are made of."""
+class Panels:
+    """Panels given their group's visit means."""
+
+    design: Array  # N, K, V, 2
+    cov: Array  # N, K, 2, 2
+    weight: Array  # N, K, V, V: precision of the visit means that one panel carries
+    pattern: Index  # of each panel
+    misfit: Array  # N
+
+
+@dataclass(frozen=True)
+class Visits:
+    """A group's visit means given its path and the site's visits."""
+
+    weight: Array  # N, A, V, V: precision from the panels
+    pull: Array  # N, G, V
+    cov: Array  # N, A, V, V
+    pattern: Index  # of each group
+    shares: Array  # A: groups in each pattern
+    onward: Array  # N, A, V, V: precision after xi is integrated out
+    onward_pull: Array  # N, G, V
+    misfit: Array
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Group deviations given the site's levels and visits."""
+
+    cov: Array  # N, A, Q, Q
+    total: Array  # N, V, V: precision of the site's common course
+    total_pull: Array  # N, V
+    misfit: Array
+
+
+@dataclass(frozen=True)
+class Shared:
+    """Visits, then site levels (V + Q): posterior mean and Cholesky factor of the precision."""
+
+    mean: Array
+    root: Array
+    visit_cov: Array  # N, V, V: prior covariance of nu
+    misfit: Array
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The solved half: evidence (N,), the design (N, V, Q) and the four steps."""
 
     log_likelihood: Array
-    shared_mean: Array  # N, V+Q: visits, then site levels
-    shared_root: Array  # N, V+Q, V+Q: Cholesky factor of their precision
-    visit_cov: Array  # N, V, V: prior covariance of nu
-    design: Array  # N, V, Q
-    group_weight: Array  # N, A, V, V
-    group_pull: Array  # N, G, V
-    group_cov: Array  # N, A, Q, Q
-    visit_weight: Array  # N, A, V, V: panels' precision of the group's visit means
-    visit_pull: Array  # N, G, V
-    visit_cov_given: Array  # N, A, V, V
-    panel_design: Array  # N, K, V, 2
-    panel_cov: Array  # N, K, 2, 2
-    pattern_of_group: Index
-    pattern_of_panel: Index
+    design: Array
+    panels: Panels
+    visits: Visits
+    groups: Groups
+    shared: Shared
 
 
 def _t(matrix: Array) -> Array:
     return np.swapaxes(matrix, -1, -2)
+
+
+def times(matrix: Array, vector: Array) -> Array:
+    """Matrix by vector over leading axes."""
+    return (matrix @ vector[..., None])[..., 0]
 
 
 def _logdet(matrix: Array) -> Array:
@@ -63,28 +104,6 @@ def path_design(phi: Array, pace: Array, months: Array, dryness: Array, loss: fl
     return np.stack(columns, axis=-1)
 
 
-def between(priors: Priors, grid: Grid) -> Array:
-    """Spread of the groups around their site's level, (N, Q)."""
-    ones = np.ones(grid.course.size)
-    return np.stack([
-        ones * priors.value("initial_between"), ones * priors.value("loss_between"),
-        ones * priors.value("pace_between"),
-        grid.drift_sd * priors.value("drift_between_ratio"),
-        ones * priors.value("dryness_between"),
-    ], axis=-1)  # fmt: skip
-
-
-def _site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
-    """Prior centre (Q,) and spread (N, Q) of a site's level; the grid itself carries the pace."""
-    centre = [priors.value(name) for name in ("initial", "loss", "drift", "dryness")]
-    ones = np.ones(grid.course.size)
-    spread = np.stack([
-        ones * priors.spread("initial"), ones * priors.spread("loss"), ones * 1e-4,
-        grid.drift_sd, ones * priors.spread("dryness"),
-    ], axis=-1)  # fmt: skip
-    return np.array([*centre[:2], 0.0, *centre[2:]]), spread
-
-
 def wander_cov(priors: Priors, months: Array, other: Array) -> Array:
     """Prior covariance of the site's wander between two sets of times."""
     gap = np.abs(months[:, None] - other[None, :])
@@ -93,87 +112,119 @@ def wander_cov(priors: Priors, months: Array, other: Array) -> Array:
 
 def eliminate(
     site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads, calm: Array
-) -> Blocks:
+) -> Solution:
     """Solve the linear half at every node. `calm` (V,) is the precision factor of each visit."""
+    phi, pace = grid.curve(site.months)
+    design = path_design(phi, pace, site.months, site.dryness, priors.value("loss"))
+    panels = _panels(site, phi, spreads)
+    visits = _visits(site, panels, grid)
+    groups = _groups(visits, design, _between(priors, grid))
+    shared = _shared(site, groups, design, grid, priors, calm)
+    count = np.count_nonzero(~np.isnan(site.values))
+    misfit = panels.misfit + visits.misfit + groups.misfit + shared.misfit
+    log_likelihood = -(misfit + count * np.log(2 * np.pi)) / 2
+    return Solution(log_likelihood, design, panels, visits, groups, shared)
+
+
+def _panels(site: SiteReadings, phi: Array, spreads: PanelSpreads) -> Panels:
     read = ~np.isnan(site.values)
     values = np.where(read, site.values, 0.0)
-    nodes, visits = grid.course.size, site.months.size
-    eye = np.eye(visits)
-    phi, pace = grid.curve(site.months)
-
-    masks, panel_of = np.unique(read, axis=0, return_inverse=True)
-    panel_of = panel_of.ravel()
-    panel_prior = np.diag([spreads.initial**2, spreads.loss**2])
-    reach = np.stack([np.broadcast_to(masks, (nodes, *masks.shape)) * 1.0,
-                      -1.0 * masks * phi[:, None, :]], axis=-1)  # fmt: skip
+    masks, pattern = np.unique(read, axis=0, return_inverse=True)
+    pattern = pattern.ravel()
+    seen = masks[:, None, :] * np.ones_like(phi)  # K, N, V
+    design = np.stack([seen, -seen * phi], axis=-1).swapaxes(0, 1)
+    prior = np.diag([spreads.initial**2, spreads.loss**2])
     noise = spreads.residual**2
-    gram = _t(reach) @ reach
-    panel_cov = np.linalg.inv(noise * np.linalg.inv(panel_prior) + gram)
-    weight = (eye * masks[:, None, :] - reach @ panel_cov @ _t(reach)) / noise
-    log_det = (masks.sum(1) * np.log(noise) + _logdet(np.eye(2) + gram @ panel_prior / noise)) @ (
-        np.bincount(panel_of)
-    )
-    products = np.stack(
-        [values[panel_of == k].T @ values[panel_of == k] for k in range(len(masks))]
-    )
-    square = np.einsum("nkij,kij->n", weight, products, optimize=True)
+    gram = _t(design) @ design
+    cov = np.linalg.inv(noise * np.linalg.inv(prior) + gram)
+    weight = (np.eye(site.months.size) * masks[:, None, :] - design @ cov @ _t(design)) / noise
+    log_det = masks.sum(1) * np.log(noise) + _logdet(np.eye(2) + gram @ prior / noise)
+    square = [values[pattern == k].T @ values[pattern == k] for k in range(len(masks))]
+    misfit = log_det @ np.bincount(pattern) + np.einsum("nkij,kij->n", weight, np.stack(square))
+    return Panels(design, cov, weight, pattern, misfit)
 
-    counts = np.zeros((site.groups, len(masks)))
-    sums = np.zeros((site.groups, len(masks), visits))
-    np.add.at(counts, (site.group, panel_of), 1.0)
-    np.add.at(sums, (site.group, panel_of), values)
-    patterns, group_of = np.unique(counts, axis=0, return_inverse=True)
-    group_of = group_of.ravel()
-    shares = np.bincount(group_of).astype(np.float64)
 
-    visit_weight = np.einsum("ak,nkij->naij", patterns, weight, optimize=True)
-    visit_pull = np.einsum("nkij,gkj->ngi", weight, sums, optimize=True)
-    group_visit = grid.group_visit_sd[:, None, None] ** 2
-    precision = visit_weight + eye / group_visit[..., None]
-    visit_cov_given = np.linalg.inv(precision)
-    smooth = (visit_cov_given[:, group_of] @ visit_pull[..., None])[..., 0]
-    square = square - (visit_pull * smooth).sum((1, 2))
-    log_det = log_det + _logdet(precision) @ shares
-    log_det = log_det + site.groups * visits * np.log(grid.group_visit_sd**2)
-    group_pull = smooth / group_visit
-    group_weight = visit_weight @ visit_cov_given / group_visit[..., None]
-    group_weight = (group_weight + _t(group_weight)) / 2
+def _visits(site: SiteReadings, panels: Panels, grid: Grid) -> Visits:
+    values = np.nan_to_num(site.values)
+    kinds, size = panels.weight.shape[1], site.months.size
+    counts = np.zeros((site.groups, kinds))
+    sums = np.zeros((site.groups, kinds, size))
+    np.add.at(counts, (site.group, panels.pattern), 1.0)
+    np.add.at(sums, (site.group, panels.pattern), values)
+    patterns, pattern = np.unique(counts, axis=0, return_inverse=True)
+    pattern = pattern.ravel()
+    shares = np.bincount(pattern).astype(np.float64)
+    weight = np.tensordot(panels.weight, patterns, (1, 1)).transpose(0, 3, 1, 2)
+    pull = np.einsum("nkij,gkj->ngi", panels.weight, sums, optimize=True)
+    variance = grid.group_visit_sd[:, None, None] ** 2
+    precision = weight + np.eye(size) / variance[..., None]
+    cov = np.linalg.inv(precision)
+    smooth = times(cov[:, pattern], pull)
+    log_det = _logdet(precision) @ shares + site.groups * size * np.log(variance[:, 0, 0])
+    onward = weight @ cov / variance[..., None]
+    return Visits(
+        weight, pull, cov, pattern, shares, (onward + _t(onward)) / 2, smooth / variance,
+        log_det - (pull * smooth).sum((1, 2)),
+    )  # fmt: skip
 
-    design = path_design(phi, pace, site.months, site.dryness, priors.value("loss"))
+
+def _between(priors: Priors, grid: Grid) -> Array:
+    """Spread of the groups around their site's level, (N, Q)."""
+    spread = np.tile([priors.value(f"{name}_between") for name in COEFFICIENTS[:3]], (grid.size, 1))
+    drift = grid.drift_sd * priors.value("drift_between_ratio")
+    dry = np.full(grid.size, priors.value("dryness_between"))
+    return np.column_stack([spread, drift, dry])
+
+
+def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
     wide = design[:, None]
-    spread = between(priors, grid)
-    reach_g = group_weight @ wide
-    precision = _t(wide) @ reach_g
-    diagonal = np.arange(len(COEFFICIENTS))
+    reach = visits.onward @ wide
+    precision = _t(wide) @ reach
+    diagonal = np.arange(spread.shape[1])
     precision[..., diagonal, diagonal] += 1 / spread[:, None] ** 2
-    group_cov = np.linalg.inv(precision)
-    pull = group_pull @ design
-    fitted = (group_cov[:, group_of] @ pull[..., None])[..., 0]
-    square = square - (pull * fitted).sum((1, 2))
-    log_det = log_det + _logdet(precision) @ shares + 2 * site.groups * np.log(spread).sum(-1)
-    total = np.einsum("a,naij->nij", shares, group_weight - reach_g @ group_cov @ _t(reach_g))
-    rest = group_pull.sum(1) - (reach_g[:, group_of] @ fitted[..., None])[..., 0].sum(1)
+    cov = np.linalg.inv(precision)
+    pull = visits.onward_pull @ design
+    fitted = times(cov[:, visits.pattern], pull)
+    log_det = _logdet(precision) @ visits.shares
+    log_det = log_det + 2 * visits.shares.sum() * np.log(spread).sum(-1)
+    rest = visits.onward - reach @ cov @ _t(reach)
+    total = np.tensordot(rest, visits.shares, (1, 0))
+    taken = times(reach[:, visits.pattern], fitted).sum(1)
+    misfit = log_det - (pull * fitted).sum((1, 2))
+    return Groups(cov, total, visits.onward_pull.sum(1) - taken, misfit)
 
-    columns = np.concatenate([np.broadcast_to(eye, (nodes, visits, visits)), design], axis=-1)
+
+def _site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
+    """Prior centre (Q,) and spread (N, Q) of a site's level; the grid itself carries the pace."""
+    centre = [priors.value(name) for name in ("initial", "loss", "drift", "dryness")]
+    spread = np.tile([priors.spread(name) for name in ("initial", "loss")], (grid.size, 1))
+    dry = np.full(grid.size, priors.spread("dryness"))
+    held = np.full(grid.size, 1e-4)
+    return np.array([*centre[:2], 0.0, *centre[2:]]), np.column_stack(
+        [spread, held, grid.drift_sd, dry]
+    )
+
+
+def _shared(  # noqa: PLR0917 - the model has this many parts
+    site: SiteReadings, groups: Groups, design: Array, grid: Grid, priors: Priors, calm: Array
+) -> Shared:
+    size = site.months.size
+    eye = np.broadcast_to(np.eye(size), (grid.size, size, size))
+    columns = np.concatenate([eye, design], axis=-1)
     visit_cov = grid.visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + wander_cov(
         priors, site.months, site.months
     )
-    visit_precision = np.linalg.inv(visit_cov)
-    centre, level_sd = _site_level(priors, grid)
-    system = _t(columns) @ total @ columns
-    right = (_t(columns) @ rest[..., None])[..., 0]
-    system[:, :visits, :visits] += visit_precision
-    levels = np.arange(visits, visits + len(COEFFICIENTS))
-    system[:, levels, levels] += 1 / level_sd**2
-    right[:, visits:] += centre / level_sd**2
+    centre, spread = _site_level(priors, grid)
+    system = _t(columns) @ groups.total @ columns
+    right = times(_t(columns), groups.total_pull)
+    system[:, :size, :size] += np.linalg.inv(visit_cov)
+    levels = np.arange(size, size + centre.size)
+    system[:, levels, levels] += 1 / spread**2
+    right[:, size:] += centre / spread**2
     root = np.linalg.cholesky(system)
     half = np.linalg.solve(root, right[..., None])
-    square = square - (half[..., 0] ** 2).sum(-1) + (centre**2 / level_sd**2).sum(-1)
-    log_det = log_det + 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
-    log_det = log_det + _logdet(visit_cov) + 2 * np.log(level_sd).sum(-1)
-    constant = read.sum() * np.log(2 * np.pi)
-    return Blocks(
-        -(square + log_det + constant) / 2, np.linalg.solve(_t(root), half)[..., 0], root,
-        visit_cov, design, group_weight, group_pull, group_cov, visit_weight, visit_pull,
-        visit_cov_given, reach, panel_cov, group_of, panel_of,
-    )  # fmt: skip
+    log_det = 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
+    log_det = log_det + _logdet(visit_cov) + 2 * np.log(spread).sum(-1)
+    square = (centre**2 / spread**2).sum(-1) - (half[..., 0] ** 2).sum(-1)
+    mean = np.linalg.solve(_t(root), half)[..., 0]
+    return Shared(mean, root, visit_cov, log_det + square)

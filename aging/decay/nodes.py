@@ -34,6 +34,11 @@ class Grid:
     drift_sd: Array
     log_prior: Array
 
+    @property
+    def size(self) -> int:
+        """Number of nodes, N."""
+        return int(self.course.size)
+
     def take(self, keep: Index) -> Grid:
         """The nodes at positions `keep`."""
         arrays = [f.name for f in fields(self) if f.name not in ("courses", "span")]

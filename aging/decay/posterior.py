@@ -13,7 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aging.decay.elimination import COEFFICIENTS, Blocks, eliminate, path_design, wander_cov
+from aging.decay.elimination import (
+    COEFFICIENTS,
+    Solution,
+    eliminate,
+    path_design,
+    times,
+    wander_cov,
+)
 from aging.decay.nodes import Grid, make_grid
 from aging.decay.priors import Priors
 from aging.decay.site import Array, Index, SiteReadings
@@ -53,23 +60,23 @@ class SitePosterior:
         State: the group's mean on a day of average dryness. Reading: the mean of the group's own
         panels as one new visit reads it, with that visit's shared weather and set-up error.
         """
-        times = np.atleast_1d(np.asarray(months, dtype=np.float64))
+        when = np.atleast_1d(np.asarray(months, dtype=np.float64))
         draws, groups = self.path.shape[:2]
         random = np.random.default_rng([self.seed, 1])
-        tail = random.standard_t(TAIL, draws)
-        dry = random.uniform(-1, 1, draws) * 3**0.5 * self.site.dryness_sd
+        tail = random.standard_t(TAIL, (draws,))
+        dry = random.uniform(-1, 1, (draws,)) * 3**0.5 * self.site.dryness_sd
         scatter = random.standard_normal((draws, groups))
-        drift_of_season = random.standard_normal(draws)
+        season = random.standard_normal((draws,))
         own = (self.grid.group_visit_sd**2)[self.node, None]
         own = np.sqrt(own + self.spreads.residual**2 / self.site.panels)
-        state = np.empty((times.size, draws, groups))
+        state = np.empty((when.size, draws, groups))
         reading = np.empty_like(state)
-        for i, time in enumerate(times):
+        for i, time in enumerate(when):
             phi, pace = self.grid.curve(np.array([time]))
             loss = self.priors.value("loss")
             design = path_design(phi, pace, np.array([time]), np.zeros(1), loss)
             mean = (self.path @ design[self.node, 0, :, None])[..., 0]
-            state[i] = mean + (self._wander(time, drift_of_season))[:, None]
+            state[i] = mean + (self._wander(time, season))[:, None]
             visit = self.grid.visit_sd[self.node] * tail
             reading[i] = (
                 state[i] + self.panel[..., 0] - phi[self.node] * self.panel[..., 1]
@@ -87,16 +94,18 @@ class SitePosterior:
         return known + rest[self.node] * fresh
 
 
-def _calm(blocks: Blocks, grid: Grid, weight: Array, calm: Array) -> Array:
+def _calm(solved: Solution, grid: Grid, weight: Array, calm: Array) -> Array:
     """New precision factors of the visits from the expected squares of their effects."""
     top = np.argsort(weight)[-TOP_NODES:]
     visits = calm.size
-    root = np.linalg.inv(blocks.shared_root[top])
+    root = np.linalg.inv(solved.shared.root[top])
     posterior = (np.swapaxes(root, -1, -2) @ root)[:, :visits, :visits]
     iid = grid.visit_sd[top, None] ** 2 / calm
-    gain = iid[:, :, None] * np.linalg.inv(blocks.visit_cov[top])
-    mean = (gain @ blocks.shared_mean[top, :visits, None])[..., 0]
-    cut = np.einsum("nij,njk,nik->ni", gain, blocks.visit_cov[top] - posterior, gain, optimize=True)
+    gain = iid[:, :, None] * np.linalg.inv(solved.shared.visit_cov[top])
+    mean = (gain @ solved.shared.mean[top, :visits, None])[..., 0]
+    cut = np.einsum(
+        "nij,njk,nik->ni", gain, solved.shared.visit_cov[top] - posterior, gain, optimize=True
+    )
     square = (mean**2 + iid - cut) / grid.visit_sd[top, None] ** 2
     expected = (weight[top] / weight[top].sum()) @ square
     return np.minimum((TAIL + 1) / (TAIL + expected), 1.3)
@@ -108,12 +117,12 @@ def fit_site(
     """Fit one campaign at one site. Readings, priors and draws share the property's unit."""
     grid = make_grid(priors)
     spreads = panel_spreads(site, priors)
-    calm = np.ones(site.months.size)
+    calm: Array = np.ones(site.months.size)
     weight = grid.weights(grid.log_prior * 0)
     for _ in range(ROUNDS):
-        blocks = eliminate(site, grid, priors, spreads, calm)
-        weight = grid.weights(blocks.log_likelihood)
-        before, calm = calm, _calm(blocks, grid, weight, calm)
+        solved = eliminate(site, grid, priors, spreads, calm)
+        weight = grid.weights(solved.log_likelihood)
+        before, calm = calm, _calm(solved, grid, weight, calm)
         if np.abs(np.log(calm / before)).max(initial=0.0) < 0.1:  # noqa: PLR2004 - a tenth of its log
             break
     position = (np.arange(draws) + 0.5) / draws
@@ -121,8 +130,8 @@ def fit_site(
     kept, node = np.unique(drawn, return_inverse=True)
     node = np.random.default_rng([seed, 2]).permutation(node.ravel())
     chosen = grid.take(kept)
-    blocks = eliminate(site, chosen, priors, spreads, calm)
-    path, panel, visits = _draw(site, blocks, spreads, node, np.random.default_rng([seed, 0]))
+    solved = eliminate(site, chosen, priors, spreads, calm)
+    path, panel, visits = _draw(site, solved, spreads, node, np.random.default_rng([seed, 0]))
     shares = {name: float(weight[grid.course == i].sum()) for i, name in enumerate(grid.courses)}
     return SitePosterior(
         site,
@@ -133,55 +142,51 @@ def fit_site(
         path,
         panel,
         visits,
-        blocks.visit_cov,
+        solved.shared.visit_cov,
         calm,
         shares,
         seed,
     )
 
 
-def _times(matrix: Array, vector: Array) -> Array:
-    return (matrix @ vector[..., None])[..., 0]
-
-
 def _draw(
     site: SiteReadings,
-    blocks: Blocks,
+    solved: Solution,
     spreads: PanelSpreads,
     node: Index,
     random: np.random.Generator,
 ) -> tuple[Array, Array, Array]:
     """Draw shared effects, then each group given them, then each panel given its group."""
     draws, visits, size = node.size, site.months.size, len(COEFFICIENTS)
-    spread = np.swapaxes(np.linalg.inv(blocks.shared_root), -1, -2)
+    spread = np.swapaxes(np.linalg.inv(solved.shared.root), -1, -2)
     fresh = random.standard_normal((draws, visits + size))
-    shared = blocks.shared_mean[node] + _times(spread[node], fresh)
+    shared = solved.shared.mean[node] + times(spread[node], fresh)
     effect, level = shared[:, :visits], shared[:, visits:]
-    design = blocks.design[node]
-    common = effect + _times(design, level)
+    design = solved.design[node]
+    common = effect + times(design, level)
     path = np.empty((draws, site.groups, size))
     panel = np.zeros((draws, site.groups, 2))
-    group_root = np.linalg.cholesky(blocks.group_cov)
-    visit_root = np.linalg.cholesky(blocks.visit_cov_given)
-    panel_root = np.linalg.cholesky(blocks.panel_cov) * spreads.residual
+    group_root = np.linalg.cholesky(solved.groups.cov)
+    visit_root = np.linalg.cholesky(solved.visits.cov)
+    panel_root = np.linalg.cholesky(solved.panels.cov) * spreads.residual
     read = ~np.isnan(site.values)
     for g in range(site.groups):
-        a = blocks.pattern_of_group[g]
-        pull = blocks.group_pull[node, g] - _times(blocks.group_weight[node, a], common)
+        a = solved.visits.pattern[g]
+        pull = solved.visits.onward_pull[node, g] - times(solved.visits.onward[node, a], common)
         pull = np.einsum("dvq,dv->dq", design, pull)
-        own = _times(blocks.group_cov[node, a], pull)
-        own += _times(group_root[node, a], random.standard_normal((draws, size)))
+        own = times(solved.groups.cov[node, a], pull)
+        own += times(group_root[node, a], random.standard_normal((draws, size)))
         path[:, g] = level + own
-        mean = common + _times(design, own)
-        pull = blocks.visit_pull[node, g] - _times(blocks.visit_weight[node, a], mean)
-        mean += _times(blocks.visit_cov_given[node, a], pull)
-        mean += _times(visit_root[node, a], random.standard_normal((draws, visits)))
+        mean = common + times(design, own)
+        pull = solved.visits.pull[node, g] - times(solved.visits.weight[node, a], mean)
+        mean += times(solved.visits.cov[node, a], pull)
+        mean += times(visit_root[node, a], random.standard_normal((draws, visits)))
         members = np.flatnonzero(site.group == g)
         for p in members:
-            k = blocks.pattern_of_panel[p]
+            k = solved.panels.pattern[p]
             apart = np.where(read[p], site.values[p] - mean, 0.0)
-            pull = np.einsum("dvi,dv->di", blocks.panel_design[node, k], apart)
-            one = _times(blocks.panel_cov[node, k], pull)
-            one += _times(panel_root[node, k], random.standard_normal((draws, 2)))
+            pull = np.einsum("dvi,dv->di", solved.panels.design[node, k], apart)
+            one = times(solved.panels.cov[node, k], pull)
+            one += times(panel_root[node, k], random.standard_normal((draws, 2)))
             panel[:, g] += one / members.size
     return path, panel, effect

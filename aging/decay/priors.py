@@ -32,11 +32,11 @@ class Priors:
 
     @cached_property
     def _values(self) -> dict[str, float]:
-        return self.table["value"].astype(float).to_dict()
+        return dict(zip(self.table.index, self.table["value"].astype(float), strict=True))
 
     @cached_property
     def _spreads(self) -> dict[str, float]:
-        return self.table["spread"].astype(float).to_dict()
+        return dict(zip(self.table.index, self.table["spread"].astype(float), strict=True))
 
     def value(self, quantity: str) -> float:
         """Prior centre (or, for a spread between things, the spread itself)."""
@@ -88,12 +88,11 @@ def _in_band_units(table: pd.DataFrame, prop: Property) -> pd.DataFrame:
     band = prop.usual_high - prop.usual_low
     sign = {True: 1.0, False: -1.0, None: 0.0}[prop.higher_is_better]
     in_band = table["unit"].str.startswith("usual band")
-    scaled = table.copy()
-    scaled.loc[in_band, "value"] *= band
-    scaled.loc[in_band & ~table["unit"].str.endswith("log"), "spread"] *= band
-    scaled.loc["initial", "value"] += prop.usual_low
-    scaled.loc[["loss", "drift", "drift_wide"], "value"] *= sign
-    scaled["unit"] = np.where(
-        in_band, table["unit"].str.replace("usual band", prop.unit), table["unit"]
+    in_log = table["unit"].str.endswith("log")
+    worse = table.index.isin(["loss", "drift", "drift_wide"])
+    value = table["value"] * np.where(in_band, band, 1.0) * np.where(worse, sign, 1.0)
+    return table.assign(
+        value=value + np.where(table.index == "initial", prop.usual_low, 0.0),
+        spread=table["spread"] * np.where(in_band & ~in_log, band, 1.0),
+        unit=table["unit"].str.replace("usual band", prop.unit),
     )
-    return scaled

@@ -7,13 +7,14 @@ A visit is one day on which panels of the campaign were read.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from aging.errors import CallError
 
-Array = npt.NDArray[np.float64]
+Array = npt.NDArray[np.floating[Any]]
 Index = npt.NDArray[np.int64]
 
 
