@@ -82,7 +82,7 @@ def _inspect(path: Path) -> None:
             for member in archive.infolist():
                 left = _unpack(archive, member, left, path)
     except (
-        zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError,
+        zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, ValueError,
     ) as error:  # fmt: skip
         raise SourceError(
             f"{path}: not an .xlsx workbook, damaged, or locked by a password ({error})"

@@ -88,7 +88,7 @@ def test_every_python_block_runs():
             cwd=ROOT, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
-        assert "solar_reflectance" in done.stdout
+        assert "estimate" in done.stdout
 
 
 def test_ci_runs_the_readmes_own_line():

@@ -20,6 +20,9 @@ FORBIDDEN = re.compile(  # a bracket keeps each word from finding itself here
     r"|(?<![\w.])/(?:home|root|Users|work)/\w|[A-Z]:\\Users"
 )
 
+RULES = {Path("tests/dashboard/test_rules.py")}  # forbids, by name, what it must not find
+ABOUT = {"unsafe_" + "allow_html"}
+
 
 def test_top_level_is_as_laid_down():
     tops = {file.parts[0] for file in kept_files()}
@@ -44,8 +47,9 @@ def test_nothing_unfinished_unsafe_or_tied_to_one_machine_is_kept():
             text = (ROOT / file).read_text(encoding="utf-8")
         except UnicodeDecodeError:
             continue
-        found += [f"{file}: {hit[0]}" for hit in FORBIDDEN.finditer(text)]
-    assert not found
+        found += [(file, hit[0]) for hit in FORBIDDEN.finditer(text)]
+    told = [(file, word) for file, word in found if not (file in RULES and word in ABOUT)]
+    assert not told
 
 
 @pytest.mark.parametrize("word", ["todo: later".upper(), str(Path("/", "home", "someone"))])
