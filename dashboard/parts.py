@@ -42,9 +42,8 @@ def source_or_help() -> data.Opened:
 
 
 def _welcome(*reason: str) -> None:
-    st.subheader(reason[0])
-    for line in reason[1:]:
-        st.text(line)
+    st.title(wording.TITLE)
+    st.text("\n".join(reason))
     st.markdown(wording.HOW_TO_OPEN)
     st.code(wording.COMMAND, language=None)
     st.markdown(wording.FOLDER_NEEDS)
@@ -59,6 +58,9 @@ def _welcome(*reason: str) -> None:
 def settings(exposure: Exposure) -> Settings:
     """Property, months and level, kept folded away."""
     names = tables.properties(exposure)
+    if not names:
+        st.warning(wording.ONLY_RATINGS)
+        st.stop()
     with st.expander(wording.SETTINGS):
         left, middle, right = st.columns(3)
         with left:
@@ -114,11 +116,17 @@ def table(
     st.dataframe(frame[list(labels)], hide_index=True, column_config=config)
 
 
-def notes(heading: str, texts: Iterable[str]) -> None:
-    """Plain sentences under a heading, or nothing."""
+def figures(facts: Mapping[str, str]) -> None:
+    """Big figures beside each other: label from `wording`, value a number or a date."""
+    for column, (label, value) in zip(st.columns(len(facts)), facts.items(), strict=True):
+        column.metric(label, value)
+
+
+def notes(texts: Iterable[str]) -> None:
+    """The notes of a result, or nothing."""
     texts = list(texts)
     if texts:
-        st.subheader(heading)
+        st.subheader(wording.NOTES_HEADING)
         st.text("\n".join(texts))
 
 

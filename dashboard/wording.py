@@ -23,6 +23,7 @@ OPEN_SAMPLE = "Open the sample"
 SAMPLE_IS = "The sample is an invented scenario: invented sites, formulations and readings."
 CANNOT_READ = "The source cannot be read."
 CANNOT_MODEL = "These readings carry no projection."
+ONLY_RATINGS = "Only ratings were read: they have no mean to project."
 NOTHING_READ = "The source holds no reading of a panel in the weather."
 
 SETTINGS = "Property, months and level"

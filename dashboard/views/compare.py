@@ -15,10 +15,11 @@ prop, months, level = chosen.prop, chosen.months, chosen.level
 with parts.explained():
     comparison = data.compared(opened, prop.name, months, level)
 frame = tables.in_order(comparison.frame.query("target == 'state'"))
-controls = list(dict.fromkeys(frame["control"]))
+against = frame[frame["site"] == "all"].set_index("formulation")["control"]
+controls = list(dict.fromkeys(against))
 if len(controls) > 1:
     control = state.choose("control", wording.CONTROL, controls, default=controls[0])
-    frame = frame[frame["control"] == control]
+    frame = frame[frame["formulation"].map(against) == control]
 st.subheader(wording.DIFFERENCES.format(months=months))
 statement = wording.comparison(frame, prop)
 parts.chart(difference_chart(frame, prop, description=statement), statement)
@@ -28,5 +29,5 @@ parts.table(
     frame.assign(site=frame["site"].map(wording.site)),
     wording.COMPARISON_COLUMNS, decimals=prop.decimals, sign="+", probability_better="%.2f",
 )  # fmt: skip
-parts.notes(wording.NOTES_HEADING, comparison.notes)
+parts.notes(comparison.notes)
 parts.cautions()

@@ -34,15 +34,12 @@ value = every[(every["site"] == site) & (every["formulation"] == formulation)].i
 statement = wording.projection(value, prop)
 
 st.subheader(wording.headline(value, quantity(prop)))
-big = {
+percent = wording.percent(level)
+parts.figures({
     wording.MEAN: wording.number(value["estimate"], prop),
-    wording.BAND.format(level=wording.percent(level)): wording.interval(value, prop),
-    wording.WIDE_BAND.format(level=wording.percent(level)): wording.interval(
-        value, prop, "reading_"
-    ),
-}
-for column, (label, shown) in zip(st.columns(3), big.items(), strict=True):
-    column.metric(label, shown)
+    wording.BAND.format(level=percent): wording.interval(value, prop),
+    wording.WIDE_BAND.format(level=percent): wording.interval(value, prop, "reading_"),
+})  # fmt: skip
 st.text(wording.status(value))
 
 read = read[read["panel"].isin(data.fitted_panels(opened, prop.name, formulation))]
@@ -61,7 +58,7 @@ parts.table(
     every.assign(site=every["site"].map(wording.site)),
     wording.PROJECTION_COLUMNS, decimals=prop.decimals, observed_months="%.1f",
 )  # fmt: skip
-parts.notes(wording.NOTES_HEADING, projection.notes)
+parts.notes(projection.notes)
 with st.expander(wording.SOURCES_HEADING):
     parts.table(projection.priors, wording.PRIOR_COLUMNS, decimals=4)
 parts.cautions()

@@ -19,14 +19,12 @@ sites = tables.by_site(exposure, today)
 st.title(wording.EXPOSED_HEADING)
 if wording.is_sample(opened.source):
     st.markdown(wording.SAMPLE_IS)
-facts = {
+parts.figures({
     wording.PANELS_OPEN: f"{int(sites['open'].sum()):,}",
     wording.SITES: f"{len(sites):,}",
     wording.READINGS: f"{len(read):,}",
     wording.LAST_VISIT: f"{read['on'].max():%Y-%m-%d}",
-}
-for column, (label, value) in zip(st.columns(len(facts)), facts.items(), strict=True):
-    column.metric(label, value)
+})  # fmt: skip
 
 st.subheader(wording.ATTENTION_HEADING)
 matters = attention.items(exposure, today)

@@ -1,0 +1,145 @@
+"""A person's way through the real server in a real browser, at a desk and on a phone."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from urllib.request import urlopen
+
+import pytest
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
+PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare"}
+# Opened cold below a page's address, the front end first asks for its server there.
+PROBE = re.compile(r"/(decay|compare)/_stcore/(health|host-config)$")
+START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None and not os.environ.get("REQUIRE_BROWSER"):
+        pytest.skip("no chromium; REQUIRE_BROWSER=1 makes this a failure")
+    assert CHROMIUM, "REQUIRE_BROWSER is set, and there is no chromium"
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        launched = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield launched
+        launched.close()
+
+
+@pytest.fixture(scope="module")
+def address(folder, tmp_path_factory) -> Iterator[str]:
+    elsewhere = tmp_path_factory.mktemp("elsewhere")
+    with closing(socket.socket()) as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    with (elsewhere / "server.log").open("w") as log:
+        command = [sys.executable, "-c", START.format(port), str(folder)]
+        server = subprocess.Popen(command, cwd=elsewhere, stdout=log, stderr=log)
+    try:
+        url = f"http://127.0.0.1:{port}"
+        _wait_for(f"{url}/_stcore/health", server)
+        yield url
+    finally:
+        server.terminate()
+        assert server.wait(timeout=20) is not None
+
+
+def _wait_for(url: str, server: subprocess.Popen) -> None:
+    for _ in range(120):
+        assert server.poll() is None, "the server ended"
+        try:
+            with urlopen(url, timeout=2):  # noqa: S310 - the address made above
+                return
+        except OSError:
+            time.sleep(0.25)
+    pytest.fail("the server did not answer within 30 s")
+
+
+class Visit:
+    """One open page, with all it asked for and complained about."""
+
+    def __init__(self, browser, width: int):
+        self.page = browser.new_context(viewport={"width": width, "height": 900}).new_page()
+        self.requests: list[str] = []
+        self.errors: list[str] = []
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.page.on("console", self._heard)
+
+    def _heard(self, message) -> None:
+        if message.type == "error" and not PROBE.search(message.location["url"]):
+            self.errors.append(message.text)
+
+    def settle(self, heading: str) -> None:
+        self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
+        self.page.locator("[data-testid=stVegaLiteChart] svg").first.wait_for(timeout=120_000)
+        self.page.locator("[data-testid=stStatusWidget]").wait_for(state="detached")
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("path", PAGES)
+def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path, width):
+    visit = Visit(browser, width)
+    visit.page.goto(f"{address}/{path}")
+    visit.settle(PAGES[path])
+    visit.page.screenshot(path=tmp_path / f"{path or 'overview'}_{width}.png", full_page=True)
+
+    assert (
+        visit.page.locator("[data-testid=stException], [data-testid=stAlertContentError]").count()
+        == 0
+    )
+    assert visit.errors == []
+    outside = [u for u in visit.requests if not u.startswith((address, "data:", "blob:"))]
+    assert outside == []
+    assert len(visit.requests) > 5
+    over = "e => e.scrollWidth - e.clientWidth"
+    assert visit.page.locator("html").evaluate(over) == 0
+    assert visit.page.locator("[data-testid=stMain]").evaluate(over) == 0
+    svg = visit.page.locator("[data-testid=stVegaLiteChart] svg").first
+    assert svg.bounding_box()["width"] <= width
+    assert (tmp_path / f"{path or 'overview'}_{width}.png").stat().st_size > 10_000
+
+
+def test_a_bookmark_opens_what_was_chosen_and_a_choice_changes_it(browser, address):
+    visit = Visit(browser, 1280)
+    visit.page.goto(f"{address}/decay?site=KESTREL&formulation=S8H30&months=24")
+    visit.settle(PAGES["decay"])
+    assert visit.page.get_by_role("heading", name="Projected, at 24 months").count() == 1
+    chart = visit.page.locator("[data-testid=stVegaLiteChart]")
+    assert "S8H30, KESTREL" in (chart.inner_html() + (chart.get_attribute("aria-label") or ""))
+    box = visit.page.get_by_role("combobox", name="Formulation")
+    box.click()
+    visit.page.get_by_role("option", name="S0H0", exact=True).click()
+    visit.page.wait_for_url("**formulation=S0H0**")
+    assert "site=KESTREL" in visit.page.url
+
+    visit.page.get_by_role("link", name="Compare").click()
+    visit.settle(PAGES["compare"])
+    visit.page.get_by_role("link", name="Decay and projection").click()
+    visit.settle(PAGES["decay"])
+    visit.page.wait_for_url("**site=KESTREL**formulation=S0H0**")
+    assert visit.errors == []
+
+
+def test_the_look_is_ours_from_any_directory(browser, address):
+    visit = Visit(browser, 1280)
+    visit.page.goto(address)
+    visit.settle(PAGES[""])
+    colour = visit.page.locator("[data-testid=stApp]").evaluate(
+        "e => getComputedStyle(e).backgroundColor"
+    )
+    assert colour == "rgb(245, 248, 248)"
+    title = visit.page.get_by_role("heading", level=1)
+    assert "Serif" in title.evaluate("e => getComputedStyle(e).fontFamily")

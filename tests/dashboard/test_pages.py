@@ -1,0 +1,202 @@
+"""Each page runs on real readings, and its numbers are those of the public interface."""
+
+from __future__ import annotations
+
+import json
+
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import aging
+from dashboard import wording
+from dashboard.launch import APP, SOURCE
+
+
+@pytest.fixture
+def page(folder, monkeypatch):
+    monkeypatch.setenv(SOURCE, str(folder))
+
+    def run(view: str = "", **query: str) -> AppTest:
+        app = AppTest.from_file(str(APP), default_timeout=120)
+        for key, value in query.items():
+            app.query_params[key] = value
+        app.run()
+        if view:
+            app.switch_page(f"views/{view}.py").run()
+        assert not app.exception
+        return app
+
+    return run
+
+
+@pytest.fixture(scope="module")
+def projection(folder) -> pd.DataFrame:
+    frame = aging.project(folder, months=36).frame
+    return frame.set_index(["site", "formulation", "target"])
+
+
+def specs(app: AppTest) -> list[dict]:
+    return [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
+
+
+def texts(app: AppTest) -> str:
+    return "\n".join(str(t.value) for t in app.text)
+
+
+def test_overview_counts_what_hangs_there(page, folder):
+    app = page()
+    panels = pd.read_csv(folder / "panels.csv")
+    hung = panels[(panels["kind"] == "exposed") & panels["closed_on"].isna()]
+    shown = {metric.label: metric.value for metric in app.metric}
+    assert shown["Panels in the weather"] == str(len(hung))
+    assert shown["Sites"] == "2"
+    readings = pd.read_csv(folder / "readings.csv")
+    last = readings.loc[readings["panel"].isin(hung["panel"]), "read_on"].str[:10].max()
+    assert shown["Last visit"] == last
+    [spec] = specs(app)
+    assert "visits at 2 sites" in spec["description"]
+
+
+def test_overview_lists_the_findings_of_the_files(folder, tmp_path, monkeypatch):
+    for name in ("panels", "sites", "formulations"):
+        (tmp_path / f"{name}.csv").write_bytes((folder / f"{name}.csv").read_bytes())
+    lines = (folder / "readings.csv").read_text(encoding="utf-8").splitlines()
+    bad = lines[1].split(",")
+    bad[1], bad[3] = "2021-05-05", "not a number"
+    (tmp_path / "readings.csv").write_text("\n".join([*lines, ",".join(bad)]), encoding="utf-8")
+    monkeypatch.setenv(SOURCE, str(tmp_path))
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert not app.exception
+    tables = [frame.value for frame in app.dataframe]
+    counted = next(t for t in tables if "count" in t and "code" in t)
+    assert (counted["severity"] == "block").any()
+    first = next(t for t in tables if "allowed" in t)
+    assert "not a number" in first["seen"].to_list()
+
+
+def test_decay_shows_the_projection_of_the_public_interface(page, projection):
+    app = page("decay", site="all", formulation="S8H30")
+    state = projection.loc[("all", "S8H30", "state")]
+    reading = projection.loc[("all", "S8H30", "reading")]
+    shown = {metric.label: metric.value for metric in app.metric}
+    assert shown["Mean"] == f"{state['estimate']:.3f}"
+    assert shown["90 % interval of the mean"] == f"{state['lower']:.3f} to {state['upper']:.3f}"
+    wide = f"{reading['lower']:.3f} to {reading['upper']:.3f}"
+    assert shown["90 % interval of a visit's reading of it"] == wide
+    assert f"Status: {state['status']}" in texts(app)
+    assert "A projection is not a rating." in texts(app)
+    [spec] = specs(app)
+    assert f"{state['estimate']:.3f} at 36 months" in spec["description"]
+
+
+def test_decay_table_repeats_the_curve(page, projection):
+    app = page("decay", site="KESTREL", formulation="S0H0")
+    steps = app.dataframe[0].value.set_index("months")
+    state = projection.loc[("KESTREL", "S0H0", "state")]
+    assert steps.index.tolist() == [0, 6, 12, 18, 24, 30, 36]
+    assert steps.loc[36, "estimate"] == pytest.approx(state["estimate"])
+    assert steps.loc[0, "kind"] == wording.OBSERVED
+    assert steps.loc[36, "kind"] == wording.PROJECTED
+
+
+def test_decay_offers_only_properties_that_can_be_averaged(page):
+    app = page("decay")
+    [choice] = [box for box in app.selectbox if box.key == "property"]
+    assert choice.options == ["Solar reflectance"]
+
+
+def test_a_choice_moves_the_numbers_and_the_address(page, projection):
+    app = page("decay")
+    before = app.metric[0].value
+    app.selectbox(key="site").set_value("AMARO").run()
+    app.selectbox(key="formulation").set_value("PS8H30").run()
+    assert not app.exception
+    state = projection.loc[("AMARO", "PS8H30", "state")]
+    assert app.metric[0].value == f"{state['estimate']:.3f}" != before
+    assert app.query_params["site"] == "AMARO"
+    assert app.query_params["formulation"] == "PS8H30"
+
+
+def test_a_choice_survives_a_page_change(page):
+    app = page("decay")
+    app.selectbox(key="site").set_value("KESTREL").run()
+    app.selectbox(key="months").set_value(24).run()
+    app.switch_page("views/compare.py").run()
+    assert app.selectbox(key="months").value == 24
+    app.switch_page("views/decay.py").run()
+    assert app.selectbox(key="site").value == "KESTREL"
+    assert app.selectbox(key="months").value == 24
+
+
+def test_an_address_with_unknown_values_falls_back(page):
+    app = page("decay", site="<script>", formulation="gone", months="-4", level="2")
+    assert app.selectbox(key="site").value == "all"
+    assert app.selectbox(key="months").value == 36
+    assert app.selectbox(key="level").value == 0.90
+
+
+def test_compare_shows_the_comparison_of_the_public_interface(page, folder):
+    app = page("compare", control="S0H0")
+    frame = aging.compare(folder, months=36).frame
+    frame = frame[(frame["target"] == "state") & (frame["control"] == "S0H0")]
+    shown = app.dataframe[0].value.set_index(["formulation", "site"])
+    for row in frame.itertuples():
+        got = shown.loc[(row.formulation, wording.site(row.site))]
+        assert got[["estimate", "lower", "upper"]].tolist() == pytest.approx(
+            [row.estimate, row.lower, row.upper]
+        )
+    [spec] = specs(app)
+    assert "the most favourable is S8H30" in spec["description"]
+
+
+def test_a_folder_without_control_says_so_in_place_of_a_comparison(folder, tmp_path, monkeypatch):
+    for name in ("panels", "readings"):
+        (tmp_path / f"{name}.csv").write_bytes((folder / f"{name}.csv").read_bytes())
+    monkeypatch.setenv(SOURCE, str(tmp_path))
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert "No control" in app.dataframe[0].value["matter"].to_list()
+    app.switch_page("views/compare.py").run()
+    assert not app.exception
+    assert [w.value for w in app.warning] == [wording.CANNOT_MODEL]
+    assert "control" in texts(app)
+
+
+def test_new_readings_show_without_a_restart(folder, tmp_path, monkeypatch):
+    for file in folder.iterdir():
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    monkeypatch.setenv(SOURCE, str(tmp_path))
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    before = int(app.metric[2].value.replace(",", ""))
+    lines = (tmp_path / "readings.csv").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "readings.csv").write_text("\n".join(lines[:-10]) + "\n", encoding="utf-8")
+    app.run()
+    assert int(app.metric[2].value.replace(",", "")) < before
+
+
+def test_without_a_source_the_page_says_what_to_run(monkeypatch, tmp_path):
+    monkeypatch.delenv(SOURCE, raising=False)
+    monkeypatch.chdir(tmp_path)
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    assert not app.exception
+    assert [c.value for c in app.code] == [wording.COMMAND]
+    assert not app.button
+
+
+def test_the_sample_is_offered_where_it_lies(monkeypatch, tmp_path, folder):
+    monkeypatch.delenv(SOURCE, raising=False)
+    (tmp_path / "sample_exposure").symlink_to(folder)
+    monkeypatch.chdir(tmp_path)
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    app.button[0].click().run()
+    assert not app.exception
+    assert wording.SAMPLE_IS in [m.value for m in app.markdown]
+    assert app.metric
+
+
+def test_a_source_that_is_not_there_is_told_in_words(monkeypatch):
+    monkeypatch.setenv(SOURCE, "/no/such/folder")
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    assert not app.exception
+    assert wording.CANNOT_READ in texts(app)
+    assert "/no/such/folder" in texts(app)
