@@ -14,11 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from aging.decay.elimination import (
-    COEFFICIENTS,
     Solution,
     eliminate,
     path_design,
-    times,
     wander_cov,
 )
 from aging.decay.nodes import Grid, make_grid
@@ -30,6 +28,7 @@ TAIL = 4.0
 DRAWS = 4000
 ROUNDS = 3
 TOP_NODES = 40
+NEGLIGIBLE, SETTLED = 1e-5, 0.1
 
 
 @dataclass(frozen=True)
@@ -111,82 +110,79 @@ def _calm(solved: Solution, grid: Grid, weight: Array, calm: Array) -> Array:
     return np.minimum((TAIL + 1) / (TAIL + expected), 1.3)
 
 
-def fit_site(
-    site: SiteReadings, priors: Priors, *, draws: int = DRAWS, seed: int = 0
-) -> SitePosterior:
-    """Fit one campaign at one site. Readings, priors and draws share the property's unit."""
-    grid = make_grid(priors)
-    spreads = panel_spreads(site, priors)
+def _settle(
+    site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads
+) -> tuple[Grid, Array, Array]:
+    """Weigh the nodes and calm the visits in turn; nodes without weight are dropped."""
     calm: Array = np.ones(site.months.size)
-    weight = grid.weights(grid.log_prior * 0)
+    weight: Array = np.ones(grid.size)
     for _ in range(ROUNDS):
         solved = eliminate(site, grid, priors, spreads, calm)
         weight = grid.weights(solved.log_likelihood)
         before, calm = calm, _calm(solved, grid, weight, calm)
-        if np.abs(np.log(calm / before)).max(initial=0.0) < 0.1:  # noqa: PLR2004 - a tenth of its log
+        kept = np.flatnonzero(weight > NEGLIGIBLE * weight.max())
+        grid, weight = grid.take(kept), weight[kept]
+        if np.abs(np.log(calm / before)).max(initial=0.0) < SETTLED:
             break
+    return grid, weight / weight.sum(), calm
+
+
+def fit_site(
+    site: SiteReadings, priors: Priors, *, draws: int = DRAWS, seed: int = 0
+) -> SitePosterior:
+    """Fit one campaign at one site. Readings, priors and draws share the property's unit."""
+    spreads = panel_spreads(site, priors)
+    grid, weight, calm = _settle(site, make_grid(priors), priors, spreads)
     position = (np.arange(draws) + 0.5) / draws
-    drawn = np.searchsorted(np.cumsum(weight) / weight.sum(), position).clip(0, weight.size - 1)
+    drawn = np.searchsorted(np.cumsum(weight), position).clip(0, weight.size - 1)
     kept, node = np.unique(drawn, return_inverse=True)
-    node = np.random.default_rng([seed, 2]).permutation(node.ravel())
     chosen = grid.take(kept)
     solved = eliminate(site, chosen, priors, spreads, calm)
-    path, panel, visits = _draw(site, solved, spreads, node, np.random.default_rng([seed, 0]))
+    random = np.random.default_rng([seed, 0])
+    cloud = [
+        _draw(site, solved, spreads.residual, n, int(size), random)
+        for n, size in enumerate(np.bincount(node.ravel()))
+    ]
+    mixed = random.permutation(draws)
+    path, panel, visits = (np.concatenate(part)[mixed] for part in zip(*cloud, strict=True))
     shares = {name: float(weight[grid.course == i].sum()) for i, name in enumerate(grid.courses)}
     return SitePosterior(
-        site,
-        chosen,
-        priors,
-        spreads,
-        node,
-        path,
-        panel,
-        visits,
-        solved.shared.visit_cov,
-        calm,
-        shares,
-        seed,
-    )
+        site, chosen, priors, spreads, node.ravel()[mixed], path, panel, visits,
+        solved.shared.visit_cov, calm, shares, seed,
+    )  # fmt: skip
 
 
-def _draw(
-    site: SiteReadings,
-    solved: Solution,
-    spreads: PanelSpreads,
-    node: Index,
+def _spread(root: Array, random: np.random.Generator, draws: int) -> Array:
+    """Draws (..., m, n) of N(0, root root') for Cholesky factors (..., n, n)."""
+    fresh = random.standard_normal((*root.shape[:-2], draws, root.shape[-1]))
+    return fresh @ np.swapaxes(root, -1, -2)
+
+
+def _draw(  # noqa: PLR0917 - one node of one site
+    site: SiteReadings, solved: Solution, residual: float, node: int, draws: int,
     random: np.random.Generator,
-) -> tuple[Array, Array, Array]:
-    """Draw shared effects, then each group given them, then each panel given its group."""
-    draws, visits, size = node.size, site.months.size, len(COEFFICIENTS)
-    spread = np.swapaxes(np.linalg.inv(solved.shared.root), -1, -2)
-    fresh = random.standard_normal((draws, visits + size))
-    shared = solved.shared.mean[node] + times(spread[node], fresh)
-    effect, level = shared[:, :visits], shared[:, visits:]
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """Draws at one node: shared effects, groups given them, panels given their group."""
+    size = site.months.size
+    visits, panels = solved.visits, solved.panels
+    group, panel = visits.pattern, panels.pattern
     design = solved.design[node]
-    common = effect + times(design, level)
-    path = np.empty((draws, site.groups, size))
-    panel = np.zeros((draws, site.groups, 2))
-    group_root = np.linalg.cholesky(solved.groups.cov)
-    visit_root = np.linalg.cholesky(solved.visits.cov)
-    panel_root = np.linalg.cholesky(solved.panels.cov) * spreads.residual
-    read = ~np.isnan(site.values)
-    for g in range(site.groups):
-        a = solved.visits.pattern[g]
-        pull = solved.visits.onward_pull[node, g] - times(solved.visits.onward[node, a], common)
-        pull = np.einsum("dvq,dv->dq", design, pull)
-        own = times(solved.groups.cov[node, a], pull)
-        own += times(group_root[node, a], random.standard_normal((draws, size)))
-        path[:, g] = level + own
-        mean = common + times(design, own)
-        pull = solved.visits.pull[node, g] - times(solved.visits.weight[node, a], mean)
-        mean += times(solved.visits.cov[node, a], pull)
-        mean += times(visit_root[node, a], random.standard_normal((draws, visits)))
-        members = np.flatnonzero(site.group == g)
-        for p in members:
-            k = solved.panels.pattern[p]
-            apart = np.where(read[p], site.values[p] - mean, 0.0)
-            pull = np.einsum("dvi,dv->di", solved.panels.design[node, k], apart)
-            one = times(solved.panels.cov[node, k], pull)
-            one += times(panel_root[node, k], random.standard_normal((draws, 2)))
-            panel[:, g] += one / members.size
-    return path, panel, effect
+    root = np.linalg.inv(solved.shared.root[node]).T
+    shared = solved.shared.mean[node] + _spread(root, random, draws)
+    effect, level = shared[:, :size], shared[:, size:]
+    common = effect + level @ design.T
+    pull = visits.onward_pull[node][:, None] - common @ visits.onward[node][group]
+    cov = solved.groups.cov[node]
+    own = pull @ design @ cov[group] + _spread(np.linalg.cholesky(cov)[group], random, draws)
+    mean = common + own @ design.T  # G, m, V
+    pull = visits.pull[node][:, None] - mean @ visits.weight[node][group]
+    cov = visits.cov[node]
+    mean = mean + pull @ cov[group] + _spread(np.linalg.cholesky(cov)[group], random, draws)
+    apart = np.nan_to_num(site.values[:, None] - mean[site.group])
+    cov = panels.cov[node]
+    each = apart @ panels.design[node][panel] @ cov[panel]
+    each = each + _spread(np.linalg.cholesky(cov)[panel] * residual, random, draws)
+    total = np.zeros((site.groups, draws, 2))
+    np.add.at(total, site.group, each)
+    panel_mean = total / site.panels[:, None, None]
+    return (level + own).swapaxes(0, 1), panel_mean.swapaxes(0, 1), effect

@@ -1,0 +1,160 @@
+"""The hierarchical fit: exact against a dense computation, honest against simulated truth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from scipy.stats import multivariate_normal
+
+from aging.decay.elimination import eliminate, path_design, wander_cov
+from aging.decay.nodes import make_grid
+from aging.decay.posterior import fit_site
+from aging.decay.priors import priors_for
+from aging.decay.site import SiteReadings
+from aging.decay.spreads import PanelSpreads, panel_spreads
+from aging.errors import CallError
+from aging.vocabulary import PROPERTIES
+
+PRIORS = priors_for(PROPERTIES["solar_reflectance"])
+SPREADS = PanelSpreads(residual=0.004, initial=0.006, loss=0.012)
+
+
+def make_site(seed=0, groups=3, panels=2, visits=6, missing=0.2, storm=0.0):
+    random = np.random.default_rng(seed)
+    months = np.sort(random.uniform(0, 18, visits)) + np.arange(visits) * 0.01
+    group = np.repeat(np.arange(groups), panels)
+    loss = random.uniform(0.1, 0.2, groups)[group, None]
+    visit = random.normal(0, 0.006, visits)
+    visit[visits // 2] -= storm
+    values = 0.84 - loss * (1 - np.exp(-0.2 * months)) + visit
+    values = values + random.normal(0, 0.004, values.shape)
+    values[random.random(values.shape) < missing] = np.nan
+    values[:, 0] = np.where(np.isnan(values[:, 0]), 0.84, values[:, 0])
+    return SiteReadings(values, group, months, random.normal(0, 0.2, visits), 0.25)
+
+
+@dataclass(frozen=True)
+class Dense:
+    """The model at one node, written out in full: readings, their mean and covariance."""
+
+    values: np.ndarray
+    mean: np.ndarray
+    cov: np.ndarray
+    rows: np.ndarray
+    design: np.ndarray
+    centre: np.ndarray
+    level: np.ndarray
+    between: np.ndarray
+    group: np.ndarray
+
+    @classmethod
+    def of(cls, site, grid, node, spreads, calm):
+        phi, pace = grid.curve(site.months)
+        rows = np.argwhere(~np.isnan(site.values))
+        at = path_design(phi, pace, site.months, site.dryness, PRIORS.value("loss"))[node]
+        at, group = at[rows[:, 1]], site.group[rows[:, 0]]
+        value, spread, drift = PRIORS.value, PRIORS.spread, grid.drift_sd[node]
+        centre = np.array([value("initial"), value("loss"), 0, value("drift"), value("dryness")])
+        level = np.array([spread("initial"), spread("loss"), 1e-4, drift, spread("dryness")])
+        between = [value(f"{name}_between") for name in ("initial", "loss", "pace")]
+        between += [drift * value("drift_between_ratio"), value("dryness_between")]
+        visit = grid.visit_sd[node] ** 2 * np.diag(1 / calm)
+        visit = visit + wander_cov(PRIORS, site.months, site.months)
+        own = np.stack([np.ones(len(rows)), -phi[node, rows[:, 1]]], axis=1)
+        same_group = group[:, None] == group
+        same_panel = rows[:, 0][:, None] == rows[:, 0]
+        same_visit = rows[:, 1][:, None] == rows[:, 1]
+        cov = (
+            at @ np.diag(level**2) @ at.T
+            + same_group * (at @ np.diag(np.square(between)) @ at.T)
+            + visit[np.ix_(rows[:, 1], rows[:, 1])]
+            + same_group * same_visit * grid.group_visit_sd[node] ** 2
+            + same_panel * (own @ np.diag([spreads.initial**2, spreads.loss**2]) @ own.T)
+            + np.eye(len(rows)) * spreads.residual**2
+        )
+        values = site.values[rows[:, 0], rows[:, 1]]
+        levels, betweens = np.diag(level**2), np.diag(np.square(between))
+        return cls(values, at @ centre, cov, rows, at, centre, levels, betweens, group)
+
+    def state(self, site, late):
+        """Mean and variance of each group's state where the path's design is `late` (Q,)."""
+        common = late @ self.level @ self.design.T
+        common = common + wander_cov(PRIORS, np.array([36.0]), site.months)[0][self.rows[:, 1]]
+        own = late @ self.between @ self.design.T
+        cross = common + (self.group == np.arange(site.groups)[:, None]) * own
+        gain = np.linalg.solve(self.cov, cross.T).T
+        prior = late @ (self.level + self.between) @ late + PRIORS.value("wander") ** 2
+        mean = late @ self.centre + gain @ (self.values - self.mean)
+        return mean, prior - (gain * cross).sum(1)
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.25])
+def test_elimination_has_the_likelihood_of_the_dense_model(missing):
+    site = make_site(seed=3, missing=missing)
+    grid = make_grid(PRIORS).take(np.array([0, 77, 500, 1000]))
+    solved = eliminate(site, grid, PRIORS, SPREADS, np.ones(site.months.size))
+    for node in range(grid.size):
+        full = Dense.of(site, grid, node, SPREADS, np.ones(site.months.size))
+        expected = multivariate_normal.logpdf(full.values, full.mean, full.cov)
+        assert solved.log_likelihood[node] == pytest.approx(expected, abs=1e-6)
+
+
+def test_draws_have_the_moments_of_the_dense_posterior():
+    """Path coefficients of every group, by conditioning the dense joint at the drawn nodes."""
+    site = make_site(seed=5, missing=0.1)
+    posterior = fit_site(site, PRIORS, draws=20_000)
+    state, _ = posterior.at([36.0])
+    again, _ = fit_site(site, PRIORS, draws=20_000).at([36.0])
+    assert np.array_equal(state, again)
+    grid = posterior.grid
+    phi, pace = grid.curve(np.array([36.0]))
+    weight = np.bincount(posterior.node) / posterior.node.size
+    mean = np.zeros(site.groups)
+    square = np.zeros(site.groups)
+    for node in range(grid.size):
+        late = path_design(phi, pace, np.array([36.0]), np.zeros(1), PRIORS.value("loss"))[node, 0]
+        m, v = Dense.of(site, grid, node, posterior.spreads, posterior.calm).state(site, late)
+        mean += weight[node] * m
+        square += weight[node] * (v + m**2)
+    sd = np.sqrt(square - mean**2)
+    assert state[0].mean(0) == pytest.approx(mean, abs=0.0015)
+    assert state[0].std(0) == pytest.approx(sd, rel=0.03)
+
+
+def test_one_storm_visit_hardly_moves_the_projection():
+    calm = fit_site(make_site(seed=1, visits=10, missing=0), PRIORS)
+    stormy = fit_site(make_site(seed=1, visits=10, missing=0, storm=0.08), PRIORS)
+    assert stormy.calm[5] < 0.3 < calm.calm[5]
+    moved = stormy.at([36.0])[0].mean(1) - calm.at([36.0])[0].mean(1)
+    assert np.abs(moved).max() < 0.02
+
+
+def test_spreads_come_from_replicates_alone():
+    random = np.random.default_rng(4)
+    months = np.arange(12.0)
+    group = np.repeat(np.arange(20), 3)
+    shared = random.normal(0, 0.05, (20, 12))[group] + random.normal(0, 0.05, 12)
+    values = 0.8 + shared + random.normal(0, 0.02, (60, 1)) + random.normal(0, 0.004, (60, 12))
+    found = panel_spreads(SiteReadings(values, group, months, np.zeros(12)), PRIORS)
+    assert found.residual == pytest.approx(0.004, rel=0.15)
+    assert found.initial == pytest.approx(0.02, rel=0.25)
+    assert found.loss < 0.012
+
+
+def test_a_shuffled_site_is_refused():
+    with pytest.raises(CallError, match="ascending"):
+        SiteReadings(np.zeros((1, 2)), np.zeros(1, int), np.array([1.0, 0.0]), np.zeros(2))
+    with pytest.raises(CallError, match="panels x visits"):
+        SiteReadings(np.zeros((1, 2)), np.zeros(2, int), np.array([0.0, 1.0]), np.zeros(2))
+
+
+def test_no_reading_leaves_the_prior():
+    """Before anything is read the state is the prior's: its loss shows in the mean and spread."""
+    site = SiteReadings(np.full((2, 1), np.nan), np.zeros(2, int), np.zeros(1), np.zeros(1))
+    state, reading = fit_site(site, PRIORS).at([0.0, 36.0])
+    assert state[0].mean() == pytest.approx(0.82, abs=0.01)
+    assert state[0].std() == pytest.approx(np.hypot(0.10, 0.04), rel=0.06)
+    assert 0.55 < state[1].mean() < 0.75
+    assert (reading.std(1) > state.std(1)).all()
