@@ -65,7 +65,7 @@ def _list(console: Console, findings: Sequence[Finding], notes: Sequence[str]) -
     if notes:
         console.print("\nNotes", style="bold")
     for note in notes:
-        console.print(Padding(note, (0, 0, 0, 2)))
+        _indent(console, note, 2)
 
 
 def _tell(console: Console, group: Sequence[Finding]) -> None:
@@ -73,10 +73,14 @@ def _tell(console: Console, group: Sequence[Finding]) -> None:
     rows = [one for one in group if one.row is not None]
     where = first.sheet + (f", {first.column}" if first.column else "")
     if rows:
-        seen = ", ".join(f"row {one.row}: {one.seen}" for one in rows[:ROWS_NAMED])
+        seen = ", ".join(f"row {one.row}: {one.seen or 'empty'}" for one in rows[:ROWS_NAMED])
         more = f" and {len(rows) - ROWS_NAMED} more rows" if len(rows) > ROWS_NAMED else ""
         where = f"{where}, {seen}{more}"
     elif first.seen:
         where = f"{where}: {first.seen}"
-    console.print(Padding(f"{where}  [{first.code}]", (0, 0, 0, 2)))
-    console.print(Padding(f"allowed: {first.allowed}; {first.action}", (0, 0, 0, 6)), style="dim")
+    _indent(console, f"{where}  [{first.code}]", 2)
+    _indent(console, f"allowed: {first.allowed}; {first.action}", 6)
+
+
+def _indent(console: Console, text: str, columns: int) -> None:
+    console.print(Padding(text, (0, 0, 0, columns), expand=False))

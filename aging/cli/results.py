@@ -14,7 +14,7 @@ from aging.vocabulary import PROPERTIES
 CAUTION = "A projection is not a rating."
 TARGETS = {
     "state": "mean of the formulation at that site on an average day",
-    "reading": "mean of its panels as one visit, with its weather, reads it",
+    "reading": "mean of its panels as one visit would read it",
 }
 ENDS = ("lower", "upper")
 Row = Mapping[Hashable, Any]
@@ -72,8 +72,8 @@ def _month(
         grid.add_row(
             f"  {state['formulation']}",
             *(_figure(value, decimals) for value in figures),
-            *(f"{state[name]:.3g}" for name in extra.values()),
-            " ".join(map(str, marks)),
+            *(_fact(name, state[name]) for name in extra.values()),
+            " ".join(map(str, sorted(marks))),
         )
     console.print(title, style="bold")
     console.print(grid)
@@ -90,3 +90,11 @@ def _remarks(row: Row) -> Iterator[str]:
 
 def _figure(value: float, decimals: int) -> str:
     return "-" if pd.isna(value) else f"{value:.{decimals}f}"
+
+
+def _fact(name: str, value: float) -> str:
+    if name == "n_panels":
+        return str(value)
+    if name == "observed_months":
+        return f"{value:.1f}"
+    return "> 0.99" if value > 0.99 else "< 0.01" if value < 0.01 else f"{value:.2f}"  # noqa: PLR2004

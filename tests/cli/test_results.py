@@ -77,7 +77,15 @@ def test_a_comparison_names_its_control_and_its_probability(frame, capsys):
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= 80
     assert "difference to the control (S0H0), projected" in " ".join(lines[:2])
-    assert "0.873" in next(line for line in lines if "S8H30" in line)
+    assert "0.87" in next(line for line in lines if "S8H30" in line)
+
+
+@pytest.mark.parametrize(
+    ("probability", "shown"), [(1.0, "> 0.99"), (0.0, "< 0.01"), (0.5, "0.50")]
+)
+def test_a_probability_from_draws_is_never_shown_as_certain(frame, capsys, probability, shown):
+    results.show_comparison(frame.assign(probability_better=probability), ())
+    assert capsys.readouterr().out.count(shown) == 3
 
 
 def test_each_month_has_its_table(frame, capsys):
