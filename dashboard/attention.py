@@ -8,20 +8,22 @@ common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date
 
 import pandas as pd
 
-from aging.records import Exposure, Finding
+from aging.records import Finding
 from dashboard import tables, wording
 
 REPLICATES, VISITS = 3, 5
 Item = tuple[str, str, str, str]
 
 
-def items(exposure: Exposure, today: date) -> pd.DataFrame:
-    """One row a matter: matter, where, seen, action. Closed panels need nothing."""
-    rules = (_late(exposure, today), _without_control(exposure), _thin(exposure), _unread(exposure))
+def items(
+    sites: pd.DataFrame, series: pd.DataFrame, read: pd.DataFrame, unread: pd.DataFrame
+) -> pd.DataFrame:
+    """One row a matter: matter, where, seen, action. Frames as `tables` makes them."""
+    running = series[series["open"] > 0]
+    rules = (_late(sites, read), _without_control(running), _thin(running), _unread(unread))
     rows = [item for rule in rules for item in rule]
     return pd.DataFrame(rows, columns=["matter", "where", "seen", "action"], dtype="str")
 
@@ -41,9 +43,7 @@ def finding_counts(frame: pd.DataFrame) -> pd.DataFrame:
     return grouped.reset_index().sort_values(["severity", "count"], ascending=[True, False])
 
 
-def _late(exposure: Exposure, today: date) -> Iterator[Item]:
-    sites = tables.by_site(exposure, today)
-    read = tables.readings(exposure)
+def _late(sites: pd.DataFrame, read: pd.DataFrame) -> Iterator[Item]:
     seen = tables.visits(read[read["closed_on"].isna()])
     for row in sites[sites["open"] > 0].itertuples():
         gaps = seen.loc[seen["site"] == row.site, "on"].sort_values().diff().dt.days.dropna()
@@ -52,17 +52,14 @@ def _late(exposure: Exposure, today: date) -> Iterator[Item]:
             yield wording.VISIT_DUE, str(row.site), said, wording.PLAN_VISIT
 
 
-def _without_control(exposure: Exposure) -> Iterator[Item]:
-    series = tables.by_series(exposure)
-    series = series[series["open"] > 0]
+def _without_control(series: pd.DataFrame) -> Iterator[Item]:
     controls = set(series.loc[series["role"] == "control", "site"])
     for site in sorted(set(series["site"]) - controls):
         yield wording.NO_CONTROL, str(site), wording.NONE_SEEN, wording.ADD_CONTROL
 
 
-def _thin(exposure: Exposure) -> Iterator[Item]:
-    series = tables.by_series(exposure)
-    for row in series[series["open"] > 0].itertuples():
+def _thin(series: pd.DataFrame) -> Iterator[Item]:
+    for row in series.itertuples():
         where = f"{row.site}, {row.formulation}"
         if row.open < REPLICATES:
             said = wording.COUNT.format(count=row.open, what="panels")
@@ -72,7 +69,6 @@ def _thin(exposure: Exposure) -> Iterator[Item]:
             yield wording.FEW_VISITS, where, said, wording.MORE_VISITS.format(count=VISITS)
 
 
-def _unread(exposure: Exposure) -> Iterator[Item]:
-    hung = tables.panels(exposure)
-    for row in hung[~hung["panel"].isin(exposure.readings["panel"])].itertuples():
+def _unread(panels: pd.DataFrame) -> Iterator[Item]:
+    for row in panels.itertuples():
         yield wording.NEVER_READ, f"{row.site}, {row.panel}", wording.NONE_SEEN, wording.READ_IT

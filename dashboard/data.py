@@ -2,14 +2,17 @@
 
 Every cache is keyed on the source and its mark: the ledger's revision, or the names, sizes and
 times of the files. A new reading is therefore seen on the next run, and nothing is read twice.
+Frames are handed out uncopied, a million readings among them: nobody changes one in place.
 """
 
 from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import streamlit as st
 
 import aging
@@ -19,7 +22,7 @@ from aging.ledger import open_ledger
 from aging.projection import Fit, Projection
 from aging.records import Exposure, Finding
 from aging.source import is_store, open_source
-from dashboard import wording
+from dashboard import attention, tables, wording
 from dashboard.launch import SOURCE
 
 SAMPLE = Path("sample_exposure")
@@ -34,6 +37,17 @@ class Opened:
     mark: Mark
     exposure: Exposure
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class Overview:
+    """Frames of the overview, one a function of `tables` and `attention`."""
+
+    sites: pd.DataFrame
+    series: pd.DataFrame
+    spans: pd.DataFrame
+    visits: pd.DataFrame
+    matters: pd.DataFrame
 
 
 def key_of(data: Opened) -> tuple[str, Mark]:
@@ -66,7 +80,7 @@ def opened(source: str) -> Opened:
     return _open(source, mark_of(source))
 
 
-@st.cache_data(show_spinner=wording.READING, max_entries=4)
+@st.cache_resource(show_spinner=wording.READING, max_entries=4)
 def _open(source: str, mark: Mark) -> Opened:
     if is_store(source) or not Path(source).exists():
         return Opened(source, mark, open_source(source), ())
@@ -74,18 +88,39 @@ def _open(source: str, mark: Mark) -> Opened:
     return Opened(source, mark, taken.exposure, taken.findings)
 
 
+@st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
+def readings(data: Opened) -> pd.DataFrame:
+    """Readings of panels in the weather, see `tables.readings`."""
+    return tables.readings(data.exposure)
+
+
+@st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
+def overview(data: Opened, today: date) -> Overview:
+    """What the overview shows."""
+    read = readings(data)
+    sites = tables.by_site(data.exposure, read, today)
+    series = tables.by_series(data.exposure, read)
+    return Overview(
+        sites,
+        series,
+        tables.spans(data.exposure, read),
+        tables.visits(read),
+        attention.items(sites, series, read, tables.unread(data.exposure)),
+    )
+
+
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=8)
 def _fit(source: str, mark: Mark, prop: str) -> Fit:
     return aging.fit(_open(source, mark).exposure, property=prop)
 
 
-@st.cache_data(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def projected(data: Opened, prop: str, months: tuple[float, ...], level: float) -> Projection:
     """Projection of every series at `months`; ModelError where the data carry no model."""
     return _fit(data.source, data.mark, prop).project(months, level)
 
 
-@st.cache_data(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def compared(data: Opened, prop: str, months: float, level: float) -> Comparison:
     """Differences to the control of the same campaign at `months`; ModelError without one."""
     return contrast(_fit(data.source, data.mark, prop), months, level)

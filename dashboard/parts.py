@@ -11,7 +11,6 @@ import pandas as pd
 import streamlit as st
 
 from aging.errors import AgingError
-from aging.records import Exposure
 from aging.vocabulary import PROPERTIES, Property
 from dashboard import data, state, tables, wording
 
@@ -36,7 +35,7 @@ def source_or_help() -> data.Opened:
         opened = data.opened(source)
     except AgingError as error:
         _welcome(wording.CANNOT_READ, str(error))
-    if not len(tables.readings(opened.exposure)):
+    if data.readings(opened).empty:
         _welcome(wording.NOTHING_READ, source)
     return opened
 
@@ -55,9 +54,9 @@ def _welcome(*reason: str) -> None:
     st.stop()
 
 
-def settings(exposure: Exposure) -> Settings:
+def settings(opened: data.Opened) -> Settings:
     """Property, months and level, kept folded away."""
-    names = tables.properties(exposure)
+    names = tables.properties(data.readings(opened))
     if not names:
         st.warning(wording.ONLY_RATINGS)
         st.stop()

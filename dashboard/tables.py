@@ -32,10 +32,10 @@ def readings(exposure: Exposure) -> pd.DataFrame:
     return frame
 
 
-def properties(exposure: Exposure) -> list[str]:
+def properties(read: pd.DataFrame) -> list[str]:
     """Properties read on panels in the weather that can be averaged, in the vocabulary's order."""
-    read = set(readings(exposure)["property"])
-    return [n for n, p in PROPERTIES.items() if n in read and p.scale != "ordinal"]
+    names = set(read["property"])
+    return [n for n, p in PROPERTIES.items() if n in names and p.scale != "ordinal"]
 
 
 def visits(read: pd.DataFrame) -> pd.DataFrame:
@@ -43,18 +43,18 @@ def visits(read: pd.DataFrame) -> pd.DataFrame:
     return read.groupby(["site", "on"])["panel"].nunique().rename("panels").reset_index()
 
 
-def spans(exposure: Exposure) -> pd.DataFrame:
+def spans(exposure: Exposure, read: pd.DataFrame) -> pd.DataFrame:
     """site, start, end of the panels hung on one day: to their closing or their last reading."""
     hung = panels(exposure)
-    last = readings(exposure).groupby("panel")["on"].max()
+    last = read.groupby("panel")["on"].max()
     hung["end"] = hung["closed_on"].fillna(hung["panel"].map(last)).fillna(hung["exposed_on"])
     grouped = hung.groupby(["site", "exposed_on"])["end"].max().reset_index()
     return grouped.rename(columns={"exposed_on": "start"})
 
 
-def by_site(exposure: Exposure, today: date) -> pd.DataFrame:
+def by_site(exposure: Exposure, read: pd.DataFrame, today: date) -> pd.DataFrame:
     """One row a site: what hangs there, since when, and when it was last read."""
-    hung, read = panels(exposure), readings(exposure)
+    hung = panels(exposure)
     still = hung[hung["closed_on"].isna()].groupby("site")
     frame = (
         exposure.sites[["site", "name", "climate"]]
@@ -74,24 +74,30 @@ def by_site(exposure: Exposure, today: date) -> pd.DataFrame:
     return frame.reset_index()
 
 
-def by_series(exposure: Exposure) -> pd.DataFrame:
+def by_series(exposure: Exposure, read: pd.DataFrame) -> pd.DataFrame:
     """One row a site and formulation: panels, exposed since, visits, last reading."""
     keys = ["site", "formulation"]
     grouped = panels(exposure).groupby(keys)
-    read = readings(exposure).groupby(keys)
+    known = read.groupby(keys)
     frame = pd.DataFrame(
         {
             "panels": grouped["panel"].nunique(),
             "open": grouped["closed_on"].apply(lambda days: int(days.isna().sum())),
             "since": grouped["exposed_on"].min(),
-            "visits": read["on"].nunique(),
-            "last": read["on"].max(),
-            "months": read["months"].max(),
+            "visits": known["on"].nunique(),
+            "last": known["on"].max(),
+            "months": known["months"].max(),
         }
     ).reset_index()
     frame["visits"] = frame["visits"].fillna(0).astype(int)
     roles = exposure.formulations[["formulation", "role"]]
     return frame.merge(roles, on="formulation", how="left")
+
+
+def unread(exposure: Exposure) -> pd.DataFrame:
+    """Open panels in the weather without any reading."""
+    hung = panels(exposure)
+    return hung[hung["closed_on"].isna() & ~hung["panel"].isin(exposure.readings["panel"])]
 
 
 def wide(projection: pd.DataFrame) -> pd.DataFrame:

@@ -40,7 +40,7 @@ SITES_HEADING = "Sites"
 SERIES_HEADING = "Formulations at each site"
 
 VISIT_DUE, PLAN_VISIT = "Visit due", "Plan a visit"
-LATE = "{days} days since the last visit; longest gap so far {longest}"
+LATE = "{days} days ago; longest gap so far {longest}"
 NO_CONTROL, ADD_CONTROL = "No control", "Hang a control here, or nothing can be compared"
 FEW_PANELS, MORE_PANELS = "Few panels", "Hang at least {count} of a formulation"
 FEW_VISITS, MORE_VISITS = "Few visits", "Read at least {count} times before trusting a projection"
@@ -169,6 +169,12 @@ def projection(row: pd.Series, prop: Property) -> str:
         f"{row['months']:g} months ({row['status']}); {percent(row['level'])} interval "
         f"{interval(row, prop)}."
     )
+
+
+def findings(found: pd.DataFrame) -> str:
+    """The statement above the findings of the files."""
+    rows = found[found["severity"] == "block"][["sheet", "row"]].drop_duplicates()
+    return f"{plural(len(found), 'finding')} in the files; {plural(len(rows), 'row')} left out."
 
 
 def visits(visits: pd.DataFrame) -> str:

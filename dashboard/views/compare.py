@@ -9,7 +9,7 @@ from dashboard import data, parts, state, tables, wording
 
 opened = parts.source_or_help()
 st.title(wording.COMPARE)
-chosen = parts.settings(opened.exposure)
+chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
 
 with parts.explained():

@@ -11,10 +11,10 @@ from dashboard import data, parts, state, tables, wording
 
 opened = parts.source_or_help()
 st.title(wording.DECAY)
-chosen = parts.settings(opened.exposure)
+chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
 
-read = tables.readings(opened.exposure).query("property == @prop.name")
+read = data.readings(opened).query("property == @prop.name")
 last = max(months, ceil(read["months"].max()))
 with parts.explained():
     projection = data.projected(opened, prop.name, tuple(range(last + 1)), level)

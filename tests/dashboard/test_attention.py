@@ -39,8 +39,14 @@ def exposure(*, visits: tuple[str, ...], replicates: int = 3, role: str = "contr
 FIVE = ("2024-01-01", "2024-02-01", "2024-03-01", "2024-04-01", "2024-05-10T09:30")
 
 
+def found(given: Exposure) -> pd.DataFrame:
+    read = tables.readings(given)
+    sites, series = tables.by_site(given, read, TODAY), tables.by_series(given, read)
+    return attention.items(sites, series, read, tables.unread(given))
+
+
 def matters(given: Exposure) -> dict[str, str]:
-    frame = attention.items(given, TODAY)
+    frame = found(given)
     return dict(zip(frame["matter"], frame["seen"], strict=True))
 
 
@@ -50,9 +56,7 @@ def test_nothing_needs_attention_in_a_sound_exposure():
 
 def test_a_visit_is_due_after_the_longest_gap_so_far():
     late = exposure(visits=(*FIVE[:4], "2024-04-20"))
-    assert matters(late) == {
-        wording.VISIT_DUE: "42 days since the last visit; longest gap so far 31"
-    }
+    assert matters(late) == {wording.VISIT_DUE: "42 days ago; longest gap so far 31"}
 
 
 def test_too_few_panels_and_visits_and_no_control_are_named():
@@ -66,7 +70,7 @@ def test_a_panel_without_a_reading_is_named():
     given = exposure(visits=FIVE)
     read = given.readings[given.readings["panel"] != "P2"].reset_index(drop=True)
     given = replace(given, readings=read)
-    frame = attention.items(given, TODAY)
+    frame = found(given)
     assert frame["where"].tolist() == ["Hill, P2"]
 
 
@@ -78,17 +82,18 @@ def test_closed_panels_need_nothing():
 
 def test_sites_and_series_are_counted_without_file_specimens():
     given = exposure(visits=FIVE)
-    [site] = tables.by_site(given, TODAY).to_dict("records")
+    read = tables.readings(given)
+    [site] = tables.by_site(given, read, TODAY).to_dict("records")
     assert (site["open"], site["closed"], site["visits"], site["days"]) == (3, 0, 5, 22)
     assert site["since"] == pd.Timestamp("2024-01-01")
-    [series] = tables.by_series(given).to_dict("records")
+    [series] = tables.by_series(given, read).to_dict("records")
     assert (series["panels"], series["visits"]) == (3, 5)
     assert series["months"] == pytest.approx(130 / 30.44)
 
 
 def test_a_bar_ends_with_the_last_reading_or_the_closing():
     given = exposure(visits=FIVE)
-    [bar] = tables.spans(given).to_dict("records")
+    [bar] = tables.spans(given, tables.readings(given)).to_dict("records")
     assert (bar["start"], bar["end"]) == (pd.Timestamp("2024-01-01"), pd.Timestamp("2024-05-10"))
 
 
