@@ -86,7 +86,7 @@ def _means(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> list[Any]:
     )
     if not 0 < last < means["months"].max():
         return [line]
-    mark = pd.DataFrame({"months": [last], "text": ["last reading"]})
+    mark = pd.DataFrame({"months": [last], "text": ["observed to here"]})
     rule = alt.Chart(mark).mark_rule(color=style.MUTED, strokeDash=[2, 3]).encode(x)
     text = (
         alt.Chart(mark)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
 import aging
+from aging.intake import read
+from aging.ledger import open_ledger
 from dashboard import wording
 from dashboard.launch import APP, SOURCE
 
@@ -200,3 +203,22 @@ def test_a_source_that_is_not_there_is_told_in_words(monkeypatch):
     assert not app.exception
     assert wording.CANNOT_READ in texts(app)
     assert "/no/such/folder" in texts(app)
+
+
+def test_a_store_shows_what_is_appended(folder, tmp_path, monkeypatch):
+    exposure = read(folder).exposure
+    some = exposure.readings.iloc[:-10].reset_index(drop=True)
+    store = tmp_path / "team.sqlite"
+    with open_ledger(store, create=True) as ledger:
+        ledger.append(replace(exposure, readings=some), by="test", source="first")
+    monkeypatch.setenv(SOURCE, str(store))
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert not app.exception
+    before = int(app.metric[2].value.replace(",", ""))
+    with open_ledger(store) as ledger:
+        ledger.append(exposure, by="test", source="second")
+    app.run()
+    assert int(app.metric[2].value.replace(",", "")) > before
+    app.switch_page("views/decay.py").run()
+    assert not app.exception
+    assert app.metric[0].value != "none"
