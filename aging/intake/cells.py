@@ -37,7 +37,7 @@ class Words:
 
     def column(self, text: pd.Series) -> pd.Series:
         """Spread texts over the rows; empty ones become missing."""
-        return text.mask(text == "").take(self.codes).reset_index(drop=True)
+        return pd.Series(text.mask(text == "").array.take(self.codes))
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ def headed(raw: Raw, header: Sequence[str], body: pd.DataFrame) -> Raw:
     """
     known = {plain(name): name for name in SHEETS[raw.sheet].names}
     names = [known.get(plain(text), shown(text.strip())) for text in header]
-    body = body.set_axis(range(len(names)), axis="columns")
+    body = _filled(body.set_axis(range(len(names)), axis="columns"))
     kept = [i for i, name in enumerate(names) if name or (body[i].str.strip() != "").any()]
     body = body[kept].set_axis([names[i] or f"column {i + 1}" for i in kept], axis="columns")
     if not kept:
@@ -62,8 +62,7 @@ def headed(raw: Raw, header: Sequence[str], body: pd.DataFrame) -> Raw:
     twice = body.columns[body.columns.duplicated()]
     if len(twice):
         raw = raw.breaks("duplicate-column", twice[0], "each name once", "rename or remove one", 1)
-        return replace(raw, cells=_filled(body))
-    body = _filled(body)
+        return replace(raw, cells=body)
     if raw.site is not None and "site" not in body:
         body = body.assign(site=pd.Series(raw.site, index=body.index, dtype="str"))
     else:
@@ -79,6 +78,8 @@ def headed(raw: Raw, header: Sequence[str], body: pd.DataFrame) -> Raw:
 def _filled(body: pd.DataFrame) -> pd.DataFrame:
     """Rows in which any cell is filled."""
     empty = np.arange(len(body))
-    for column in range(body.shape[1]):
-        empty = empty[(body.iloc[empty, column].str.strip() == "").to_numpy(bool)]
-    return body.drop(index=body.index[empty]) if len(empty) else body
+    for name in body:
+        empty = empty[(body[name].iloc[empty].str.strip() == "").to_numpy(bool)]
+        if not len(empty):
+            return body
+    return body.drop(index=body.index[empty])

@@ -80,11 +80,9 @@ def _table(raw: Raw, text: str) -> Raw:
 
 def _regular(body: str, delimiter: str, width: int) -> pd.DataFrame | None:
     """Cells of a file whose rows all have `width` cells; None where one has not."""
-    try:
-        import pyarrow as pa
-        from pyarrow import csv as arrow
-    except ImportError:
-        return None
+    import pyarrow as pa
+    from pyarrow import csv as arrow
+
     if body.count('"') % 2 or not body:
         return None
     names = [str(i) for i in range(width)]

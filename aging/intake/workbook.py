@@ -23,8 +23,7 @@ from aging.records import SHEETS
 
 MOST_BYTES = 500_000_000
 MOST_CELLS = 25_000_000
-_CELL = re.compile(rb"<(?:\w+:)?(?:c|row)\b[^<>]*?\br\s*=\s*[\"']([A-Z]*)([0-9]+)[\"'][^<>]*>")
-_LONGEST_TAG = 4096
+_CELL = re.compile(rb"<(?:\w+:)?(?:c|row)\b[^<]*?\br\s*=\s*[\"']([A-Za-z]*)([0-9]+)[\"'][^<>]*>")
 _EXACT = 2**53  # whole numbers up to here are whole in a workbook too
 
 
@@ -103,7 +102,7 @@ def _unpack(archive: zipfile.ZipFile, member: zipfile.ZipInfo, left: int, path: 
             for cell in _CELL.finditer(chunk):
                 if not cell[0].endswith(b"/>"):  # an empty cell or row takes no room
                     width, height = max(width, _number(cell[1])), max(height, int(cell[2]))
-            tail = chunk[-_LONGEST_TAG:]
+            tail = chunk[chunk.rfind(b"<") :]  # a tag may be cut in two
     if width * height > MOST_CELLS:
         raise SourceError(
             f"{path}: {member.filename} spans {height} rows and {width} columns; "
@@ -115,6 +114,6 @@ def _unpack(archive: zipfile.ZipFile, member: zipfile.ZipInfo, left: int, path: 
 def _number(letters: bytes) -> int:
     """Column letters to a number: A is 1, XFD is 16384."""
     total = 0
-    for letter in letters:
+    for letter in letters.upper():
         total = total * 26 + letter - 64
     return total
