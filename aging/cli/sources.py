@@ -17,14 +17,15 @@ def one_source(source: str | None, store: str | None) -> str:
 
 def facts(
     source: str | None, store: str | None, day_first: bool | None
-) -> tuple[str | Exposure, tuple[str, ...]]:
-    """A store by its name, or the sound rows of sheets, with a note where rows were refused."""
-    from aging import intake
+) -> tuple[Exposure, tuple[str, ...]]:
+    """A store, or the sound rows of sheets, with a note where rows were refused."""
+    from aging import intake, ledger
     from aging.source import is_store
 
     name = one_source(source, store)
     if store is not None or is_store(name):
-        return name, ()
+        with ledger.open_ledger(name) as book:
+            return book.read(), ()
     read = intake.read(Path(name), day_first=day_first)
     if not read.blocked:
         return read.exposure, ()

@@ -131,9 +131,10 @@ def test_load_keeps_the_sound_rows_of_a_faulty_folder(faulty, capsys):
 
 
 def test_project_answers_the_same_from_folder_and_store(folder, capsys):
-    assert app(["load", str(folder), "--store", "s.sqlite"]) == 0
+    store = ["--store", "readings.store"]  # a store by its option, whatever its name
+    assert app(["load", str(folder), *store]) == 0
     capsys.readouterr()
-    assert app(["project", "--store", "s.sqlite", "--json", "-"]) == 0
+    assert app(["project", *store, "--json", "-"]) == 0
     stored = json.loads(capsys.readouterr().out)
     assert app(["project", str(folder), "--json", "-"]) == 0
     read = json.loads(capsys.readouterr().out)
