@@ -19,13 +19,16 @@ def facts(
     source: str | None, store: str | None, day_first: bool | None
 ) -> tuple[Exposure, tuple[str, ...]]:
     """A store, or the sound rows of sheets, with a note where rows were refused."""
-    from aging import intake, ledger
     from aging.source import is_store
 
     name = one_source(source, store)
     if store is not None or is_store(name):
-        with ledger.open_ledger(name) as book:
+        from aging.ledger import open_ledger
+
+        with open_ledger(name) as book:
             return book.read(), ()
+    from aging import intake
+
     read = intake.read(Path(name), day_first=day_first)
     if not read.blocked:
         return read.exposure, ()
