@@ -27,7 +27,7 @@ def find(source: Path) -> tuple[list[Raw], list[str]]:
     except (OSError, ValueError) as error:
         raise SourceError(f"{source}: cannot be read ({error})") from error
     _complete(source, raws, others)
-    return raws, [f"not read: {', '.join(shown(name) for name in others)}"] if others else []
+    return raws, [f"not read: {', '.join(others)}"] if others else []
 
 
 def _files(folder: Path) -> tuple[list[Raw], list[str]]:
@@ -36,15 +36,15 @@ def _files(folder: Path) -> tuple[list[Raw], list[str]]:
     for path in sorted(folder.iterdir()):
         if path.is_dir() and path.name.lower() == "weather":
             for file in sorted(path.iterdir()):
-                name = f"{path.name}/{file.name}"
+                name, site = shown(f"{path.name}/{file.name}"), shown(file.stem.strip())
                 if file.is_file() and file.suffix.lower() == ".csv":
-                    raws.append(parse("weather", name, file.read_bytes(), site=file.stem.strip()))
+                    raws.append(parse("weather", name, file.read_bytes(), site=site))
                 elif file.is_file() and not file.name.startswith("."):
                     others.append(name)
         elif path.is_file() and path.suffix.lower() == ".csv" and plain(path.stem) in SHEETS:
             raws.append(parse(plain(path.stem), path.name, path.read_bytes()))
         elif path.is_file() and not path.name.startswith("."):
-            others.append(path.name)
+            others.append(shown(path.name))
     return raws, others
 
 

@@ -14,6 +14,8 @@ import pandas as pd
 
 from aging.records import SHEETS, Finding
 
+MOST_COLUMNS = 1000
+
 
 @dataclass(frozen=True)
 class Raw:
@@ -52,6 +54,10 @@ def headed(raw: Raw, header: Sequence[str], body: pd.DataFrame) -> Raw:
 
     `body` has one str column a header cell and the row numbers as index.
     """
+    if len(header) > MOST_COLUMNS:
+        raw = replace(raw, cells=body[body.columns[:1]])
+        few = f"at most {MOST_COLUMNS} columns"
+        return raw.breaks("unreadable-file", f"{len(header)} columns", few, "save the table alone")
     known = {plain(name): name for name in SHEETS[raw.sheet].names}
     names = [known.get(plain(text), shown(text.strip())) for text in header]
     body = _filled(body.set_axis(range(len(names)), axis="columns"))

@@ -152,8 +152,12 @@ def _keys(desk: Desk) -> None:
     given = desk.columns["reading_id"]
     if not given.isna().any():
         return
-    natural = desk.columns["panel"]
-    for name in ("read_on", "property", "surface_state"):
-        natural = natural + ("/" + desk.columns[name])
-    natural = natural + ("/" + desk.columns["instrument"]).fillna("")
+    import pyarrow as pa
+    from pyarrow import compute
+
+    names = ("panel", "read_on", "property", "surface_state", "instrument")
+    parts = [pa.array(desk.columns[name], pa.large_string()) for name in names]
+    slash = pa.scalar("/", pa.large_string())
+    joined = compute.binary_join_element_wise(*parts, slash, null_handling="skip")
+    natural = pd.Series(joined.to_pandas(), dtype="str")
     desk.columns["reading_id"] = given.where(given.notna(), natural)

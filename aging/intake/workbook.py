@@ -18,7 +18,7 @@ import pandas as pd
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum
 
 from aging.errors import SourceError
-from aging.intake.raw import Raw, headed, plain
+from aging.intake.raw import Raw, headed, plain, shown
 from aging.records import SHEETS
 
 MOST_BYTES = 500_000_000
@@ -37,10 +37,10 @@ def tabs(path: Path) -> tuple[list[Raw], list[str]]:
             for tab in book.sheets_metadata:
                 sheet, site = _sheet_of(tab.name)
                 if sheet is None or tab.typ != SheetTypeEnum.WorkSheet:
-                    others.append(tab.name)
+                    others.append(shown(tab.name))
                 else:
                     rows = book.get_sheet_by_name(tab.name).to_python(skip_empty_area=False)
-                    raws.append(_raw(Raw(sheet, tab.name, site=site), rows))
+                    raws.append(_raw(Raw(sheet, shown(tab.name), site=site), rows))
     except CalamineError as error:
         raise SourceError(f"{path}: not a workbook that can be read ({error})") from error
     return raws, others

@@ -198,3 +198,14 @@ def test_a_source_that_is_no_folder_and_no_workbook_is_refused(folder, name):
     path = folder()
     with pytest.raises(SourceError):
         intake.read(path / name)
+
+
+def test_a_table_wider_than_any_sheet_is_not_read(folder):
+    result = intake.read(folder(events="on,kind" + ",x" * 1000 + "\n"))
+    assert [(f.code, f.seen) for f in result.findings] == [("unreadable-file", "1002 columns")]
+
+
+def test_a_file_name_that_no_terminal_should_print_is_escaped(folder):
+    path = folder()
+    (path / "a\x1b[31m.txt").write_text("x")
+    assert "not read: a\\x1b[31m.txt" in intake.read(path).notes
