@@ -23,7 +23,7 @@ OCTAVE = float(np.log(2.0))
 
 @dataclass(frozen=True)
 class Solution:
-    """What an engine finds. theta, rss, origin, span (S,); nodes as in Problem.
+    """What an engine finds. theta, rss (S,); origin, span, lowest, nodes as in Problem.
 
     r (P, P, S): [fixed columns, f, df/dtheta] = Q r; coordinates: Q'y of all but df/dtheta.
     """
@@ -32,17 +32,23 @@ class Solution:
     rss: FloatArray
     origin: FloatArray
     span: FloatArray
+    lowest: FloatArray
     nodes: IntArray
     r: FloatArray
     coordinates: FloatArray
+
+    @property
+    def highest(self) -> FloatArray:
+        """Upper bound of theta (S,)."""
+        return self.lowest + OCTAVE * (self.nodes - 1)
 
 
 @dataclass(frozen=True)
 class Problem:
     """S series with N readings. `target` is y orthogonal to `fixed` (m, N); flat arrays are (N,).
 
-    origin, span (S,): months to scaled time. nodes (S,): octaves of kappa from shape.low to the
-    series' upper bound, both ends counted. r (m, m, S): Q r = the fixed columns.
+    origin, span (S,): months to scaled time. lowest (S,): lower bound of theta; nodes (S,): octaves
+    from it to the upper bound, both ends counted. r (m, m, S): Q r = the fixed columns.
     coordinates (m, S): Q'y.
     """
 
@@ -56,6 +62,7 @@ class Problem:
     fixed: FloatArray
     r: FloatArray
     coordinates: FloatArray
+    lowest: FloatArray
     nodes: IntArray
 
     def take(self, series: npt.NDArray[np.integer[Any]]) -> Problem:
@@ -65,18 +72,9 @@ class Problem:
             self, rows=rows, origin=self.origin[series], span=self.span[series],
             clock=self.clock[at], root_weight=self.root_weight[at], target=self.target[at],
             fixed=self.fixed[:, at], r=self.r[:, :, series],
-            coordinates=self.coordinates[:, series], nodes=self.nodes[series],
+            coordinates=self.coordinates[:, series], lowest=self.lowest[series],
+            nodes=self.nodes[series],
         )  # fmt: skip
-
-    @property
-    def lowest(self) -> float:
-        """Lower bound of theta, the same for all series."""
-        return float(np.log(self.shape.low))
-
-    @property
-    def highest(self) -> FloatArray:
-        """Upper bound of theta (S,)."""
-        return np.asarray(self.lowest + OCTAVE * (self.nodes - 1))
 
     def columns(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The curved column f and df/dtheta at theta (S,), both (N,)."""
@@ -125,17 +123,15 @@ def set_up(
     for j, q in enumerate(basis):
         coordinates[j] = rows.sum(q * target)
         target = target - q * rows.spread(coordinates[j])
-    clock, nodes = u, np.ones(len(rows), np.intp)
+    clock, high = u, np.ones(len(rows))
     if shape.clock is not None:
         clock = shape.clock(u)
-        if shape.high is None:
-            gap = np.minimum.reduceat(np.where(clock < 0, -clock, np.inf), rows.offsets[:-1])
-            high = SATURATED / gap
-        else:
-            high = np.full(len(rows), shape.high)
-        nodes += np.ceil(np.log2(high / shape.low) - 1e-9).astype(np.intp)
+        gap = np.minimum.reduceat(np.where(clock < 0, -clock, np.inf), rows.offsets[:-1])
+        high = SATURATED / gap if shape.high is None else high * shape.high
+    octaves = np.ceil(np.log2(high / (shape.low or 1.0)) - 1e-9)
     return Problem(
         shape=shape, rows=rows, origin=origin, span=span, clock=clock, root_weight=root,
         target=target, fixed=np.array(basis).reshape(len(basis), u.size), r=r,
-        coordinates=coordinates, nodes=nodes,
+        coordinates=coordinates, lowest=np.log(high) - OCTAVE * octaves,
+        nodes=octaves.astype(np.intp) + 1,
     )  # fmt: skip

@@ -1,6 +1,4 @@
-"""Profile-likelihood intervals of a decay path.
-
-The rate is scanned; in the linear parameters the intervals are exact.
+"""Profile-likelihood intervals of a decay path: the rate is scanned, the rest is exact.
 
 For one theta = log kappa a target g(path) is a'c of the linear coefficients c, and the best sum of
 squares with g held at gamma is rss(theta) + (gamma - g(theta))^2 / v(theta), v = a'(X'X)^-1 a. So
@@ -33,7 +31,8 @@ from aging.errors import require
 class Intervals:
     """Interval of `target` for each series, arrays (S,). `outcome` holds IntervalOutcome codes.
 
-    estimate is the fitted value; lower, upper are NaN exactly where the outcome is NO_INTERVAL.
+    estimate is the fitted value, infinite for the loss of an exponential that became a straight
+    line; lower, upper are NaN exactly where the outcome is NO_INTERVAL.
     """
 
     target: str
@@ -73,6 +72,9 @@ def profile_interval(
                 "at", at, "the month of the wanted value")  # fmt: skip
     fit = fit_series(months, values, offsets, shape, weights=weights, start=start, engine=engine)
     estimate = fit.predict(month or 0.0)[:, 0] if target == "value" else getattr(fit, target)
+    if target == "loss" and shape == "exponential":
+        straight = fit.outcome == Outcome.RATE_AT_LOWER_BOUND
+        estimate = np.where(straight, np.copysign(np.inf, fit.drift), estimate)
     lower, upper = np.full(len(fit), np.nan), np.full(len(fit), np.nan)
     outcome = np.full(len(fit), IntervalOutcome.NO_INTERVAL, np.int8)
     series = np.flatnonzero(fit.outcome < Outcome.NO_CHANGE)

@@ -55,8 +55,8 @@ def checked(
     weights: npt.ArrayLike | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray | None, Ragged]:
     """The arrays as floats, each series in time order; CallError on what cannot be fitted."""
-    t, y = np.asarray(months, float), np.asarray(values, float)
-    w = None if weights is None else np.asarray(weights, float)
+    t, y = np.array(months, float), np.asarray(values, float)
+    w = None if weights is None else np.array(weights, float)
     rows = Ragged(np.asarray(offsets, np.intp))
     bounds = rows.offsets
     require(t.ndim == 1 and t.shape == y.shape, "shape of months and values",

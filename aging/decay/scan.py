@@ -35,6 +35,7 @@ class Scan:
         elif target in {"value", "start"}:
             wanted[: m - shape.drifts], wanted[m - shape.drifts :] = 1.0, self.u
         self.fixed = np.einsum("ijs,is->js", upper_inverse(problem.r), wanted)
+        self.highest = problem.lowest + OCTAVE * (problem.nodes - 1)
         self.total = problem.rows.sum(problem.target**2)
 
     def at(self, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -66,10 +67,10 @@ class Scan:
             _, centre, half = self.at(rate)
             return centre - half, centre + half, np.zeros(len(rate), np.int8)
         unit = problem.span if problem.shape.shifts else np.ones_like(rate)
-        best = np.clip(np.log(rate * unit), problem.lowest, problem.highest)
+        best = np.clip(np.log(rate * unit), problem.lowest, self.highest)
         left, right = self._allowed(best)
         free_left = left <= problem.lowest + AT_BOUND
-        free_right = right >= problem.highest - AT_BOUND
+        free_right = right >= self.highest - AT_BOUND
         if self.target == "rate":
             lower, upper = np.exp(left) / unit, np.exp(right) / unit
             lower[free_left], upper[free_right] = 0.0, np.inf
@@ -92,7 +93,7 @@ class Scan:
         """Outermost theta on either side of the best whose rss is within the limit."""
         problem = self.problem
         steps = np.arange(problem.nodes.max())
-        rss = np.array([self.at(np.full(len(best), problem.lowest + OCTAVE * j))[0] for j in steps])
+        rss = np.array([self.at(problem.lowest + OCTAVE * j)[0] for j in steps])
         within = (rss <= self.limit) & (steps[:, None] < problem.nodes)
         last = np.where(within, steps[:, None], -1).max(axis=0)
         first = np.where(within, steps[:, None], steps.size).min(axis=0)
@@ -103,7 +104,7 @@ class Scan:
         return (
             self._edge(inner_left, problem.lowest + OCTAVE * np.maximum(octave_left, 0)),
             self._edge(
-                inner_right, np.minimum(problem.lowest + OCTAVE * octave_right, problem.highest)
+                inner_right, np.minimum(problem.lowest + OCTAVE * octave_right, self.highest)
             ),
         )
 

@@ -20,13 +20,13 @@ import numpy.typing as npt
 from aging.decay import series_numpy
 from aging.decay.estimate import estimate
 from aging.decay.outcome import Outcome
-from aging.decay.problem import OCTAVE, Solution
+from aging.decay.problem import Solution
 from aging.decay.ragged import FloatArray, IntArray, Ragged, checked
 from aging.decay.shapes import SHAPES, Shape, shape_named
 from aging.errors import require
 
 Engine = Literal["auto", "numpy", "numba"]
-BLOCK = 1024  # series worked on at once: their arrays stay in cache
+BLOCKS = 1024, 8192  # series worked on at once: enough to pay for a call, few enough for the cache
 AT_BOUND = 1e-8  # of log rate
 PATH = ("start", "loss", "rate", "drift", "origin", "level", "swing")
 NUMBA_PAYS = 10_000  # series; below it numpy is done before numba is loaded
@@ -74,10 +74,15 @@ class SeriesFit:
         return np.sqrt(np.diagonal(self.covariance, axis1=1, axis2=2))
 
     def predict(self, months: npt.ArrayLike) -> FloatArray:
-        """Fitted path at months (M,), or (S, M) for months of each series' own; gives (S, M)."""
-        t = np.atleast_1d(np.asarray(months, float)) - self.origin[:, None]
+        """Fitted path at months (M,), or (S, M) for months of each series' own; gives (S, M).
+
+        CallError for months before exposure where the shape has none.
+        """
+        wanted = np.atleast_1d(np.asarray(months, float))
+        require(self.shape.shifts or not (wanted < 0).any(), "months", months, "0 and later")
         parts = (self.level, self.swing, self.rate, self.drift)
-        return self.shape.path(t, *(part[:, None] for part in parts))
+        with np.errstate(over="ignore"):  # a fast curve run backwards from a late first reading
+            return self.shape.path(wanted - self.origin[:, None], *(x[:, None] for x in parts))
 
 
 def fit_series(
@@ -108,13 +113,16 @@ def fit_series(
         engine = "numba" if len(rows) >= NUMBA_PAYS else "numpy"
     job = _Job(kind, kind.parameters[start is not None :], start, engine)
 
+    workers = os.cpu_count() or 1
+    size = int(np.clip(-(-len(rows) // (2 * workers)), *BLOCKS))
+
     def block(first: int) -> dict[str, npt.NDArray[Any]]:
-        bounds = rows.offsets[first : first + BLOCK + 1]
+        bounds = rows.offsets[first : first + size + 1]
         here = slice(bounds[0], bounds[-1])
         return job.run(t[here], y[here], None if w is None else w[here], Ragged(bounds - bounds[0]))
 
-    firsts = range(0, max(len(rows), 1), BLOCK)
-    with ThreadPoolExecutor(min(len(firsts), os.cpu_count() or 1)) as pool:
+    firsts = range(0, max(len(rows), 1), size)
+    with ThreadPoolExecutor(min(len(firsts), workers)) as pool:
         found = list(pool.map(block, firsts))
     columns = {name: np.concatenate([part[name] for part in found]) for name in found[0]}
     return SeriesFit(shape=kind, parameters=job.parameters, n=rows.counts, **columns)
@@ -165,7 +173,7 @@ class _Job:
             base = np.full(t.size, self.start)
             distinct &= t > 0
         months, moves = (
-            np.diff(np.concatenate(([0], np.cumsum(flag)))[rows.offsets])
+            np.diff(np.concatenate(([0], np.cumsum(flag, dtype=np.int32)))[rows.offsets])
             for flag in (distinct, y != base)
         )
         code = np.full(len(rows), Outcome.FITTED, np.int8)
@@ -184,10 +192,10 @@ class _Job:
                 t, y - (self.start or 0.0), w, rows, self.shape, free_start=self.start is None
             )
             if self.shape.clock is not None:
-                lowest = np.log(self.shape.low)
-                highest = lowest + OCTAVE * (solution.nodes - 1)
-                outcome[solution.theta >= highest - AT_BOUND] = Outcome.RATE_AT_UPPER_BOUND
-                outcome[solution.theta <= lowest + AT_BOUND] = Outcome.RATE_AT_LOWER_BOUND
+                at_top = solution.theta >= solution.highest - AT_BOUND
+                at_bottom = solution.theta <= solution.lowest + AT_BOUND
+                outcome[at_top] = Outcome.RATE_AT_UPPER_BOUND
+                outcome[at_bottom] = Outcome.RATE_AT_LOWER_BOUND
             found = estimate(solution, self.shape, self.start)
             columns: dict[str, npt.NDArray[Any]] = {
                 name: getattr(found, name) for name in (*PATH, "rss")

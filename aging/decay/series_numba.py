@@ -19,6 +19,7 @@ from aging.decay.ragged import FloatArray, IntArray, Ragged
 from aging.decay.series_numpy import MAX_STEPS, TOLERANCE
 from aging.decay.shapes import LOG_OF_ZERO, SATURATED, Shape
 
+MOST_NODES = 1200  # octaves between the smallest and the largest float, and some
 Function = TypeVar("Function", bound=Callable[..., object])
 njit = partial(
     numba.njit, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"}
@@ -42,14 +43,17 @@ def solve(
     size, series = m + 2 * curved, len(rows)
     found = Solution(
         theta=np.zeros(series), rss=np.empty(series), origin=np.empty(series),
-        span=np.empty(series), nodes=np.ones(series, np.intp), r=np.zeros((size, size, series)),
-        coordinates=np.empty((m + curved, series)),
+        span=np.empty(series), lowest=np.zeros(series), nodes=np.ones(series, np.intp),
+        r=np.zeros((size, size, series)), coordinates=np.empty((m + curved, series)),
     )  # fmt: skip
+    longest = rows.counts.max()
     _solve(
         months, values, np.ones(0) if weights is None else weights, rows.offsets,
         (int(free_start), int(shape.drifts), curved, shape.shifts), shape.lift, shape.low,
         shape.high or 0.0,
-        found.theta, found.rss, found.origin, found.span, found.nodes, found.r, found.coordinates,
+        found.theta, found.rss, found.origin, found.span, found.lowest, found.nodes, found.r,
+        found.coordinates,
+        np.empty((5, longest)), np.empty((4, longest)), np.empty(MOST_NODES),
     )  # fmt: skip
     return found
 
@@ -180,18 +184,18 @@ def _least(
 def _solve(
     months: FloatArray, values: FloatArray, weights: FloatArray, offsets: IntArray,
     kind: tuple[int, int, bool, bool], lift: float, low: float, high: float,
-    theta: FloatArray, rss: FloatArray, origin: FloatArray, span: FloatArray, nodes: IntArray,
-    r: FloatArray, coordinates: FloatArray,
+    theta: FloatArray, rss: FloatArray, origin: FloatArray, span: FloatArray, lowest: FloatArray,
+    nodes: IntArray, r: FloatArray, coordinates: FloatArray,
+    room: FloatArray, basis: FloatArray, grid: FloatArray,
 ) -> None:  # fmt: skip
     free, drifts, curved, shifts = kind
-    longest = np.diff(offsets).max()
-    room, basis, grid = np.empty((5, longest)), np.empty((4, longest)), np.empty(2000)
+    m = free + drifts
     for s in range(theta.size):
         first, n = offsets[s], offsets[s + 1] - offsets[s]
         clock, root, y, f, d = room[0, :n], room[1, :n], room[2, :n], room[3, :n], room[4, :n]
         origin[s] = months[first] if free and shifts else 0.0
         span[s] = months[first + n - 1] - origin[s]
-        gap, m = np.inf, 0
+        gap = np.inf
         for i in range(n):
             u = (months[first + i] - origin[s]) / span[s]
             root[i] = np.sqrt(weights[first + i]) if weights.size else 1.0
@@ -202,15 +206,15 @@ def _solve(
                 clock[i] = np.log(u) if u > 0 else LOG_OF_ZERO
             if clock[i] < 0:
                 gap = min(gap, -clock[i])
-        for _ in range(free + drifts):
-            _orthonormal(basis, m, n, r, s)
-            coordinates[m, s] = _take_out(basis, m, y)
-            m += 1
+        for j in range(m):
+            _orthonormal(basis, j, n, r, s)
+            coordinates[j, s] = _take_out(basis, j, y)
         if curved:
             top = high if high > 0 else SATURATED / gap
-            nodes[s] += int(np.ceil(np.log2(top / low) - 1e-9))
+            octaves = int(np.ceil(np.log2(top / low) - 1e-9))
+            lowest[s], nodes[s] = np.log(top) - OCTAVE * octaves, octaves + 1
             theta[s] = _least(
-                np.log(low), clock, root, y, basis, m, lift, f, d, grid[: nodes[s]]
+                lowest[s], clock, root, y, basis, m, lift, f, d, grid[: nodes[s]]
             )  # fmt: skip
             _columns(theta[s], clock, root, lift, basis[m, :n], basis[m + 1, :n])
             _orthonormal(basis, m, n, r, s)

@@ -22,7 +22,7 @@ def solve(
 ) -> Solution:  # fmt: skip
     """Fit every series; each needs as many distinct months as it has parameters."""
     problem = set_up(months, values, weights, rows, shape, free_start=free_start)
-    theta, residual = np.zeros(len(rows)), problem.target
+    theta, residual = problem.lowest, problem.target
     coordinates, r = problem.coordinates, problem.r
     if shape.clock is not None:
         theta = minimise(problem)
@@ -37,7 +37,7 @@ def solve(
         coordinates = np.vstack((coordinates, height))
     return Solution(
         theta=theta, rss=rows.sum(residual**2), origin=problem.origin, span=problem.span,
-        nodes=problem.nodes, r=r, coordinates=coordinates,
+        lowest=problem.lowest, nodes=problem.nodes, r=r, coordinates=coordinates,
     )  # fmt: skip
 
 
@@ -58,9 +58,7 @@ def minimise(problem: Problem) -> FloatArray:
     """The theta (S,) of the least sum of squares between the bounds."""
     steps = np.arange(problem.nodes.max())
     series = np.arange(len(problem.rows))
-    grid = np.stack(
-        [slope(problem, np.full(len(series), problem.lowest + OCTAVE * step))[0] for step in steps]
-    )
+    grid = np.stack([slope(problem, problem.lowest + OCTAVE * step)[0] for step in steps])
     grid[steps[:, None] >= problem.nodes] = np.inf
     wall = np.full((1, len(series)), np.inf)
     below, above = np.vstack((wall, grid[:-1])), np.vstack((grid[1:], wall))
@@ -72,10 +70,10 @@ def minimise(problem: Problem) -> FloatArray:
         np.maximum(node - 1, 0),
         np.minimum(node + 1, problem.nodes[dip] - 1),
     )
-    start, lo, hi = (np.asarray(problem.lowest + OCTAVE * x, float) for x in octaves)
+    start, lo, hi = (np.asarray(problem.lowest[dip] + OCTAVE * x, float) for x in octaves)
     theta, rss = _descend(problem.take(dip), start, lo, hi)
     best_last = np.lexsort((-rss, dip))
-    best = np.full(len(series), problem.lowest)
+    best = problem.lowest.copy()
     best[dip[best_last]] = theta[best_last]
     return best
 

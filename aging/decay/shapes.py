@@ -33,7 +33,8 @@ LOG_OF_ZERO = -1e4  # stands for log 0; exp of it times any allowed exponent is 
 class Shape:
     """One shape: its curved column, the bounds of kappa in scaled time, and its words.
 
-    `high` None means: up to the step, kappa times the first gap between readings = SATURATED.
+    `high` None means: up to the step, kappa times the first gap between readings = SATURATED. `low`
+    is met within an octave, as whole octaves are counted down from the upper bound.
     `path(t, start, loss, rate, drift)` is the shape itself, in months.
     """
 
@@ -81,10 +82,10 @@ SHAPES = _table(
           _exponential, np.negative, low=1e-4),
     Shape("exponential_drift", "Exponential approach to a plateau, and slow linear drift",
           "y = start - loss (1 - exp(-rate t)) - drift t",
-          _exponential, np.negative, low=1e-2, drifts=True),
+          _exponential, np.negative, low=0.1, drifts=True),
     Shape("power", "Power of time",
           "y = start - loss t^rate (the rate is the exponent)",
-          _power, _log_clock, lift=1.0, low=0.05, high=12.8, shifts=False),
+          _power, _log_clock, lift=1.0, low=0.0125, high=12.8, shifts=False),
     Shape("line", "Straight line",
           "y = start - drift t",
           _exponential, drifts=True),
