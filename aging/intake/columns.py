@@ -64,7 +64,7 @@ def _opened(desk: Desk, column: Column, found: Words) -> Words:
     if nothing.any():
         count = int(found.rows(nothing).sum())
         seen = ", ".join(sorted(set(found.text[nothing])))
-        desk.notes.append(f"{desk.raw.file}: {column.name}: {count} cells read as empty ({seen})")
+        desk.notes.append(f"{desk.raw.file}: {column.name}: taken as empty: {count} ({seen})")
         found = replace(found, text=found.text.mask(nothing, ""))
         desk.words[column.name] = found
     return found

@@ -32,7 +32,7 @@ def _states(desk: Desk) -> None:
         desk.notes.append(f"{desk.raw.file}: no surface_state column: all taken as as_exposed")
     elif open_.any():
         count = int(open_.sum())
-        desk.notes.append(f"{desk.raw.file}: {count} empty surface_state cells: as_exposed")
+        desk.notes.append(f"{desk.raw.file}: empty surface_state taken as as_exposed: {count}")
     desk.columns["surface_state"] = state.fillna("as_exposed")
 
 

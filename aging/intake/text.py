@@ -60,18 +60,21 @@ def parse(sheet: str, file: str, data: bytes, site: str | None = None) -> Raw:
 
 
 def _table(raw: Raw, text: str) -> Raw:
-    body = text.lstrip("\n")
-    skipped = len(text) - len(body)
-    delimiter = delimiter_of(body[:_HEAD].partition("\n")[0])
-    if body[:4].lower() == "sep=" and body[5:6] == "\n":  # a spreadsheet's own hint
-        delimiter, body, skipped = body[4], body[6:], skipped + 1
-    head = io.StringIO(body[:_HEAD], newline="\n")
-    header = next(csv.reader(head, delimiter=delimiter), [])
-    if not any(cell.strip() for cell in header):
+    first = 1
+    if text[:4].lower() == "sep=" and text[4:5] in DELIMITERS and text[5:6] == "\n":
+        delimiter, text, first = text[4], text[6:], 2  # a spreadsheet's own hint
+    else:
+        lines = text[:_HEAD].split("\n")
+        delimiter = delimiter_of(next((line for line in lines if line.strip(" \t,;")), ""))
+    head = io.StringIO(text[:_HEAD], newline="\n")
+    for header in csv.reader(head, delimiter=delimiter):
+        first += 1
+        if any(cell.strip() for cell in header):
+            break
+    else:
         return raw.breaks("empty-file", "", "a header and rows", "fill the file or remove it")
     raw = replace(raw, decimal_comma=delimiter != ",")
-    body = body[head.tell() :]
-    first = skipped + 2
+    body = text[head.tell() :]
     cells = _regular(body, delimiter, len(header))
     if cells is not None:
         return headed(raw, header, cells.set_axis(range(first, first + len(cells))))

@@ -40,7 +40,7 @@ def test_kind_and_surface_state_are_filled_and_counted(folder):
     text = f"{HEAD},surface_state\nA1,2024-03-01,gloss_60,8,\nA1,2024-03-01,gloss_60,9,washed\n"
     result = intake.read(folder(readings=text))
     assert result.exposure.readings["surface_state"].tolist() == ["as_exposed", "washed"]
-    assert "readings.csv: 1 empty surface_state cells: as_exposed" in result.notes
+    assert "readings.csv: empty surface_state taken as as_exposed: 1" in result.notes
 
 
 def test_values_come_in_the_propertys_own_unit(folder):
@@ -139,7 +139,7 @@ def test_words_for_nothing_are_empty_cells_and_counted(folder):
     assert result.findings == ()
     assert result.exposure.weather["rain_mm"].isna().tolist() == [True, False]
     assert result.exposure.weather["site"].tolist() == ["S1", "S1"]
-    assert "weather/S1.csv: rain_mm: 1 cells read as empty (NA)" in result.notes
+    assert "weather/S1.csv: rain_mm: taken as empty: 1 (NA)" in result.notes
 
 
 def test_weather_of_several_files_is_joined_and_tallied_together(folder):

@@ -58,9 +58,9 @@ def rows_of(result):
 
 def test_row_numbers_are_those_of_a_spreadsheet(folder):
     two = 'A1,2024-03-01,gloss_60,8,"two\nlines"'
-    text = f"\n{HEAD},remark\n{two}\n\n,,,,\nA1,2024-03-01,gloss_60,x,\n"
+    text = f"\n,,,\n{HEAD},remark\n{two}\n\n,,,,\nA1,2024-03-01,gloss_60,x,\n"
     result = intake.read(folder(readings=text))
-    assert [(f.row, f.seen) for f in result.findings] == [(6, "x")]
+    assert [(f.row, f.seen) for f in result.findings] == [(7, "x")]
     assert result.tallies[-1].rows == 2
     assert result.exposure.readings["remark"].tolist() == ["two\nlines"]
 
