@@ -94,11 +94,11 @@ def _store_chunk(
     counts = select(func.count(), func.count(case((differs, 1))))
     found, different = conn.execute(counts.select_from(stage.join(table, stored))).one()
     findings = () if versions or not different else conflicts(conn, sheet)
-    if found:
-        settled = ~differs if versions else true()
-        conn.execute(delete(stage).where(exists().where(stored, settled)))
     changed = different if versions else 0
     new = len(rows) - found + changed
+    if new and found:
+        settled = ~differs if versions else true()
+        conn.execute(delete(stage).where(exists().where(stored, settled)))
     if new:
         columns = (stage.c[name] for name in names)
         fresh = select(literal(batch()), *columns).order_by(stage.c.place)
@@ -122,4 +122,4 @@ def _lay_down(conn: Connection, sheet: str, frame: pd.DataFrame) -> None:
 
 
 def _plain(values: pd.Series) -> list[object]:
-    return list(values.to_numpy(dtype=object, na_value=None))
+    return values.astype(object).where(values.notna(), None).tolist()

@@ -56,6 +56,8 @@ class Store:
             with conn.begin():
                 if conn.dialect.name == "postgresql":
                     conn.execute(text(f"SET LOCAL lock_timeout = {int(1000 * BUSY_SECONDS)}"))
+                    for join in ("hashjoin", "mergejoin"):  # they would read all that is stored
+                        conn.execute(text(f"SET LOCAL enable_{join} = off"))
                     conn.execute(select(func.pg_advisory_xact_lock(_LOCK)))
                 yield conn
 
@@ -80,7 +82,7 @@ def _url(where: str | Path) -> URL:
         return URL.create("sqlite", database=str(where))
     try:
         url = make_url(where)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
         raise LedgerError("store: this URL cannot be read; " + _FORMS) from error
     kind = url.get_backend_name()
     if kind not in {"sqlite", "postgresql"} or (kind == "sqlite" and not url.database):

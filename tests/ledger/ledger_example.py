@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -26,6 +27,11 @@ def reading(panel, read_on, value, **more):
 
 def example():
     """Facts with missing cells, awkward text and extra columns."""
+    return Exposure(**{sheet: rows.copy() for sheet, rows in _example().frames()})
+
+
+@cache
+def _example():
     return Exposure(
         sites=frame(
             "sites",
@@ -106,3 +112,14 @@ def counts(receipts):
 
 
 RECORDED = ("recorded_by", "recorded_at")
+
+
+def numbered(first, count):
+    """`count` readings of a panel of their own, numbered from `first`."""
+    panel = f"panel {first}"
+    rows = (
+        reading(panel, "2023-02-01", 0.5 + (first + i) / 1e6, reading_id=f"r{first + i}")
+        for i in range(count)
+    )
+    facts = {"panel": panel, "formulation": "A0", "site": "K", "exposed_on": "2023-01-10"}
+    return only(readings=frame("readings", *rows), panels=frame("panels", facts))
