@@ -27,6 +27,11 @@ def watched() -> bool:
     return sys.stdout.isatty()
 
 
+def attended() -> bool:
+    """Whether stderr is a terminal, where progress may move."""
+    return sys.stderr.isatty()
+
+
 def screen() -> Console:
     """Console on stdout: the terminal's width, or a fixed one where the output is piped."""
     width = None if watched() else PIPED_WIDTH
@@ -79,7 +84,7 @@ def progress(what: str) -> Iterator[Step]:
     """A bar on stderr while a terminal watches; yields step(done, total)."""
     with Progress(
         TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
-        console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty(),
+        console=Console(stderr=True), transient=True, disable=not attended(),
     ) as bar:  # fmt: skip
         task = bar.add_task(what, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -27,7 +27,7 @@ def frame():
             row("Amaro Lagoon", "S0H0", "reading", lower=0.6812, upper=0.7444),
             row("Amaro Lagoon", "S8H30", "state", status="prior-driven", notes=f"{told}; one rack"),
             row("Amaro Lagoon", "S8H30", "reading"),
-            row("all", "S8H30", "state", notes=told),
+            row("all", "S8H30", "state", notes=f"one rack; {told}"),
             row("all", "S8H30", "reading", lower=np.nan, upper=np.nan),
         ]
     )
@@ -61,7 +61,7 @@ def test_every_remark_stands_once_and_is_pointed_at(frame, capsys):
         assert f"{number} {remark}" in text
     first, second = (line for line in text.splitlines() if "S8H30" in line)
     assert first.split()[-3:] == ["1", "2", "3"]
-    assert second.split()[-3:] == ["3", "19.7", "2"]
+    assert second.split()[-3:] == ["19.7", "2", "3"]
 
 
 def test_what_is_missing_shows_as_a_hyphen_and_never_as_nan(frame, capsys):
