@@ -1,4 +1,4 @@
-"""Columns that SHEETS does not name: kept as JSON text, numbers as numbers where all are.
+"""Columns that SHEETS does not name: kept as JSON text, a cell that is a number as a number.
 
 In the formulations sheet a column whose name ends in a unit (silica_wt_pct, tio2_g_per_l) is
 composition: its cells are numbers or missing.
@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import re
 
-import numpy as np
 import pandas as pd
 
 from aging.intake.cells import numbers
@@ -42,16 +41,15 @@ def _members(desk: Desk, name: str) -> pd.Series:
             "not-a-number", found.rows(bad), name, "a number or an empty cell",
             "type the number; the cell is kept as missing", severity="warn",
         )  # fmt: skip
-    numeric = composition or not (bad.any() or found.text.str.fullmatch(_CODE).any())
+    label = bad if composition else bad | found.text.str.fullmatch(_CODE).to_numpy(bool)
     key = json.dumps(name, ensure_ascii=False)
-    if numeric:
-        values = np.where(bad, np.nan, values)
-        members = ["" if np.isnan(v) else f"{key}: {json.dumps(float(v))}, " for v in values]
-    else:
-        members = [
-            f"{key}: {json.dumps(word, ensure_ascii=False)}, " if word else ""
-            for word in found.text
-        ]
+    cells = zip(found.text, values, bad, label, strict=True)
+    members = [
+        f"{key}: {json.dumps(word if text else float(value), ensure_ascii=False)}, "
+        if word and not (composition and wrong)
+        else ""
+        for word, value, wrong, text in cells
+    ]
     return pd.Series(members, dtype="str").take(found.codes).reset_index(drop=True)
 
 

@@ -117,7 +117,7 @@ def test_unknown_columns_are_kept_as_facts(folder):
     result = intake.read(folder(panels=panels))
     extra = result.exposure.panels["extra"]
     assert [json.loads(text) for text in extra.dropna()] == [
-        {"coats": 2.0, "lot": "0012", "wet_film_um": "900"},
+        {"coats": 2.0, "lot": "0012", "wet_film_um": 900.0},
         {"lot": "0013", "wet_film_um": "n.m."},
     ]
     assert extra.isna().tolist() == [False, False, True]
