@@ -49,9 +49,9 @@ def explain(error: BaseException) -> str:
 
 
 @contextmanager
-def plain_errors(engine: Engine, label: str) -> Iterator[None]:
-    """Turn every error of SQLAlchemy or of the driver into a LedgerError."""
+def plain_errors(engine: Engine, label: str, *, outcome: str = "") -> Iterator[None]:
+    """Turn every error of SQLAlchemy or of the driver into a LedgerError that ends in `outcome`."""
     try:
         yield
     except (SQLAlchemyError, engine.dialect.loaded_dbapi.Error) as error:
-        raise LedgerError(f"store {label}: {explain(error)}; nothing was stored") from error
+        raise LedgerError(f"store {label}: {explain(error)}{outcome}") from error

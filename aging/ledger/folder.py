@@ -24,8 +24,7 @@ def export(ledger: Ledger, folder: str | Path) -> None:
     """Write `folder` anew: UTF-8, RFC 4180, ISO 8601 dates, extra facts in columns of their own.
 
     CallError where the folder holds anything already; LedgerError where it cannot be written. The
-    folder appears only when it is complete. An extra fact that one load gave as a number and
-    another as text comes back as text.
+    folder appears only when it is complete.
     """
     target = Path(folder).expanduser().absolute()
     if target.exists() and not (target.is_dir() and not any(target.iterdir())):

@@ -51,7 +51,8 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A connection inside the one transaction that may write; an error undoes all of it."""
-        with plain_errors(self.engine, self.label), self.engine.connect() as conn:
+        outcome = "; nothing was stored"
+        with plain_errors(self.engine, self.label, outcome=outcome), self.engine.connect() as conn:
             conn.execution_options(writes=True)
             with conn.begin():
                 if conn.dialect.name == "postgresql":

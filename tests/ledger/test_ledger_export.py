@@ -70,7 +70,7 @@ def test_an_export_loaded_into_its_own_ledger_adds_nothing(ledger, tmp_path):
 
 
 def test_other_columns_of_later_loads_keep_their_names(tmp_path):
-    extras = ('{"b": 1.0, "c": "x"}', '{"a": "y", "b": 2.5}', '{"c": "0012"}')
+    extras = ('{"b": 1.0, "c": "x"}', '{"a": "y", "b": "12b"}', '{"c": "0012"}')
     rows = [
         reading("P1", f"2023-02-0{day}", 0.8, extra=extra) for day, extra in enumerate(extras, 1)
     ]
@@ -142,3 +142,15 @@ def test_an_export_that_breaks_off_leaves_no_folder(ledger, tmp_path, monkeypatc
         export(ledger, tmp_path / "no" / "out")
     export(ledger, tmp_path / "out")
     shutil.rmtree(tmp_path / "out")
+
+
+def test_a_later_word_among_numbers_leaves_the_stored_readings_alone(tmp_path):
+    (tmp_path / "panels.csv").write_text("panel,formulation,site,exposed_on\nP1,A,K,2023-01-01\n")
+    sheet = tmp_path / "readings.csv"
+    sheet.write_text("panel,read_on,property,value,gauge\nP1,2023-02-01,solar_reflectance,0.8,12\n")
+    with open_ledger(tmp_path / "aging.sqlite", create=True) as ledger:
+        ledger.append(intake.read(tmp_path).exposure, by="Ada", source="a folder")
+        sheet.write_text(sheet.read_text() + "P1,2023-03-01,solar_reflectance,0.8,12b\n")
+        receipts = ledger.append(intake.read(tmp_path).exposure, by="Ada", source="a folder")
+    readings = next(receipt for receipt in receipts if receipt.sheet == "readings")
+    assert (readings.stored, readings.already, readings.refused) == (1, 1, 0)
