@@ -9,12 +9,45 @@ urban and 0.08 in hot and dry weather. They are no findings about any material o
 >>> campaign.exposure.readings["property"].unique().tolist()
 ['solar_reflectance']
 
+Besides dirt and rain a loss may follow closed-form courses, which are no projection's own model:
+
+>>> from aging.simulation import campaign_streams
+>>> [len(one.truth) > 0 for one in campaign_streams("late growth + storm", n=2, seed=1)]
+[True, True]
+
 `python -m aging.simulation sample_exposure` writes the shipped sample anew, byte for byte.
 """
 
 from __future__ import annotations
 
 from aging.simulation.campaign import Campaign, simulate
-from aging.simulation.scenario import Design, Formulation, Scatter, Site, blend
+from aging.simulation.courses import COURSES
+from aging.simulation.merge import merge
+from aging.simulation.scenario import Design, Formulation, Scatter, Site, blend, coats
+from aging.simulation.study import (
+    DISTURBANCES,
+    STUDY,
+    campaign_streams,
+    precedents,
+    schedule,
+    study,
+)
 
-__all__ = ["Campaign", "Design", "Formulation", "Scatter", "Site", "blend", "simulate"]
+__all__ = [
+    "COURSES",
+    "DISTURBANCES",
+    "STUDY",
+    "Campaign",
+    "Design",
+    "Formulation",
+    "Scatter",
+    "Site",
+    "blend",
+    "campaign_streams",
+    "coats",
+    "merge",
+    "precedents",
+    "schedule",
+    "simulate",
+    "study",
+]

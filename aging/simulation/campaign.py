@@ -6,6 +6,7 @@ of a property the same whichever other properties are read.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,14 +14,14 @@ import pandas as pd
 
 from aging.records import Exposure
 from aging.simulation.appearance import SIMULATED
-from aging.simulation.effects import draw_material, draw_rounds
-from aging.simulation.mechanism import weather_panels
+from aging.simulation.closed_form import expose
+from aging.simulation.courses import MECHANISTIC
+from aging.simulation.effects import Rounds, draw_material, draw_present, draw_rounds
+from aging.simulation.mechanism import Cover, usual, weather_panels
 from aging.simulation.scenario import Design
 from aging.simulation.sheets import exposure_of
 from aging.simulation.visits import Outdoors, observe
-from aging.simulation.weather import CLIMATES, simulate_weather
-
-SETTLED_DAYS = 60  # by then loose dirt has found its level
+from aging.simulation.weather import CLIMATES, Array, simulate_weather
 
 
 @dataclass(frozen=True)
@@ -39,23 +40,34 @@ class Campaign:
     truth: pd.DataFrame
 
 
-def simulate(design: Design, seed: int) -> Campaign:
+def simulate(design: Design, seed: int | Sequence[int]) -> Campaign:
     """Expose, weather and read the panels of a design; equal seeds give equal campaigns."""
-    streams = np.random.SeedSequence(seed).spawn(4 + len(SIMULATED))
-    skies, batches, tours, papers, *looks = (np.random.default_rng(stream) for stream in streams)
-    sites = np.arange(len(design.sites))
+    streams = np.random.SeedSequence(seed).spawn(6 + len(SIMULATED))
+    skies, batches, tours, papers, *looks, luck, form = map(np.random.default_rng, streams)
     climates = [CLIMATES[site.climate] for site in design.sites]
-    rounds = draw_rounds(design, tours)
+    rounds = draw_rounds(design, tours, luck)
     weather = simulate_weather(climates, rounds.start, int(rounds.day.max()) + 1, skies)
-    material = draw_material(design, batches)
-    cover = weather_panels(weather, climates, material.hold, material.growth)
-    read = cover.at(rounds.day, sites[:, None])
-    usual = cover.loose[min(SETTLED_DAYS, len(cover.loose) // 2) :].mean(axis=0)[:, None]
-    average = replace(read, loose=usual * (rounds.day > 0)[..., None, None])
-    outdoors = Outdoors(design, material, rounds, read, average)
+    if design.course == MECHANISTIC:
+        initial, read, average = _soil(design, rounds, weather, batches)
+    else:
+        initial, read, average = expose(design, rounds, weather["rain_mm"], form)
+    outdoors = Outdoors(design, initial, draw_present(design, luck), rounds, read, average)
 
     by_name = dict(zip(SIMULATED, looks, strict=True))
     seen = [observe(outdoors, name, by_name[name]) for name in design.properties]
     log = pd.concat([log for log, _ in seen], ignore_index=True)
     truth = pd.concat([truth for _, truth in seen], ignore_index=True)
-    return Campaign(exposure_of(design, log, rounds, weather, papers), truth)
+    exposure = exposure_of(design, log, rounds, outdoors.present, weather, papers=papers)
+    return Campaign(exposure, truth)
+
+
+def _soil(
+    design: Design, rounds: Rounds, weather: dict[str, Array], rng: np.random.Generator
+) -> tuple[Array, Cover, Cover]:
+    """Day by day, to the same ends as `expose`."""
+    material = draw_material(design, rng)
+    climates = [CLIMATES[site.climate] for site in design.sites]
+    cover = weather_panels(weather, climates, material.hold, material.growth)
+    read = cover.at(rounds.day, np.arange(len(climates))[:, None])
+    clean_at_first = (rounds.day > 0)[..., None, None]
+    return material.initial, read, replace(read, loose=usual(cover.loose)[:, None] * clean_at_first)

@@ -31,6 +31,7 @@ SCOUR = 0.001  # share of bound cover that a washing rain takes
 GROWTH_RATE = 0.027  # per fully warm and damp day
 GROWTH_SEED, GROWTH_LIMIT = 0.0012, 0.13
 WEATHERING = 2.0e-5  # reflectance per MJ/m2 of ultraviolet
+SETTLED_DAYS = 60  # by then loose dirt has found its level
 LEFT = 0.35  # share of bound cover and growth that washing leaves
 
 
@@ -95,12 +96,14 @@ def weather_panels(
     limit = np.array([climate.bound_limit for climate in climates])[axes[1:]] * hold
 
     loose, bound = np.zeros_like(settle), np.zeros_like(settle)
-    for day in range(1, len(settle)):
-        on = loose[day - 1]
-        on = (on + settle[day] * (1 - on / LOOSE_LIMIT)) * keep[day]
-        moved = bind[day] * on * (1 - bound[day - 1] / limit)
-        loose[day] = on - moved
-        bound[day] = bound[day - 1] * (1 - scour[day]) + moved
+    on, full = np.zeros_like(hold), np.zeros_like(hold)
+    for day, (falls, stays, binds, holds) in enumerate(
+        zip(settle[1:], keep[1:], bind[1:], 1 - scour[1:], strict=True), start=1
+    ):
+        on = (on + falls * (1 - on / LOOSE_LIMIT)) * stays
+        moved = binds * on * (1 - full / limit)
+        loose[day] = on = on - moved
+        bound[day] = full = full * holds + moved
 
     damp = np.clip((humidity - 65) / 25, 0, 1) * np.clip((warm - 12) / 15, 0, 1)
     damp[0] = 0
@@ -108,3 +111,9 @@ def weather_panels(
     grown = GROWTH_LIMIT / (1 + (GROWTH_LIMIT / GROWTH_SEED - 1) / ripe) - GROWTH_SEED
     sun = np.cumsum(weather["uv_MJ_m2"], axis=0) - weather["uv_MJ_m2"][0]
     return Cover(loose, bound, grown, np.broadcast_to(sun[axes], settle.shape))
+
+
+def usual(daily: Array) -> Array:
+    """Mean over the days (first axis) on which loose dirt has found its level."""
+    mean: Array = daily[min(SETTLED_DAYS, len(daily) // 2) :].mean(axis=0)
+    return mean

@@ -19,6 +19,7 @@ from aging.simulation.appearance import SIMULATED
 from aging.simulation.campaign import simulate
 from aging.simulation.faulty import write_faulty
 from aging.simulation.mechanism import traits
+from aging.simulation.merge import merge
 from aging.simulation.scenario import Design, Scatter, blend
 from aging.simulation.sheets import as_sheet
 from aging.simulation.write import write_csv, write_folder
@@ -82,7 +83,7 @@ reflectance and make the surface a little stickier.
 def write_sample(folder: Path) -> None:
     """Write the sample, its truth and the folder of faults into `folder`."""
     running, closed = simulate(RUNNING, SEEDS["running"]), simulate(CLOSED, SEEDS["closed"])
-    write_folder(_joined(closed.exposure, _lost(running.exposure)), folder)
+    write_folder(merge([closed.exposure, _lost(running.exposure)]), folder)
     (folder / "ABOUT.txt").write_text(ABOUT, encoding="utf-8")
 
     (folder / "truth").mkdir(exist_ok=True)
@@ -97,25 +98,15 @@ def write_sample(folder: Path) -> None:
     write_faulty(folder / "faulty")
 
 
-def _joined(*parts: Exposure) -> Exposure:
-    return Exposure(
-        **{
-            name: pd.concat(frames, ignore_index=True).drop_duplicates(ignore_index=True)
-            for name, *frames in (
-                (name, *(getattr(part, name) for part in parts)) for name, _ in parts[0].frames()
-            )
-        }
-    )
-
-
 def _lost(exposure: Exposure) -> Exposure:
     """The exposure after a storm took one panel from its rack."""
     panels, readings = exposure.panels.copy(), exposure.readings
     panels.loc[panels["panel"] == LOST, "closed_on"] = LOST_ON
     late = (readings["panel"] == LOST) & (readings["read_on"] > LOST_ON)
-    event = {"on": LOST_ON, "kind": "loss", "panel": LOST, "remark": "torn off in a storm"}
-    event["site"] = panels.loc[panels["panel"] == LOST, "site"].item()
-    events = pd.concat([exposure.events, as_sheet("events", pd.DataFrame([event]))])
+    site = panels.loc[panels["panel"] == LOST, "site"].tolist()
+    remark = ["torn off in a storm"]
+    event = {"on": [LOST_ON], "kind": ["loss"], "site": site, "panel": [LOST], "remark": remark}
+    events = pd.concat([exposure.events, as_sheet("events", event)])
     return replace(
         exposure,
         panels=panels,

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import pairwise
+from itertools import cycle, islice, pairwise, product
 
 from aging.errors import require
 from aging.simulation.appearance import SIMULATED
+from aging.simulation.courses import COURSES, MECHANISTIC
 from aging.simulation.weather import CLIMATES
 
 LEAST_GAP = 0.1  # months: two visits never share a day
@@ -47,6 +48,15 @@ def blend(silica_wt_pct: float, hollow_sphere_vol_pct: float, prefix: str = "") 
     return Formulation(name, silica_wt_pct, hollow_sphere_vol_pct, role)
 
 
+def coats(count: int, prefix: str = "") -> tuple[Formulation, ...]:
+    """Formulations F1 (the control), F2, ..., of many compositions."""
+    grid = tuple(product((0, 30, 15), (0, 8, 4, 10)))
+    return tuple(
+        Formulation(f"{prefix}F{place + 1}", silica, spheres, "candidate" if place else "control")
+        for place, (spheres, silica) in enumerate(islice(cycle(grid), count))
+    )
+
+
 SITES = (
     Site("AMARO", "Amaro Lagoon", "hot-humid", 26.0, -80.0, 3, "Etc/GMT+5"),
     Site("DRYWELL", "Drywell Flats", "hot-dry", 33.0, -112.0, 600, "Etc/GMT+7"),
@@ -69,6 +79,8 @@ class Scatter:
     panel_growth: float = 0.12  # [log]
     visit: float = 1.0  # multiplies the shared error of a visit
     visit_freedom: float = 4.0  # degrees of freedom of its Student t: heavy tails
+    visit_spread: float = 0.0  # its size at this site in these years [log]
+    rate: float = 0.25  # of a closed-form course [log]
     drift: float = 1.0  # multiplies the instruments' drift between calibrations
     spot: float = 1.0  # multiplies the noise of single spots
 
@@ -79,12 +91,17 @@ class Design:
 
     Months count 30.44 days from each site's own start. The control is the formulation whose role
     says so; every formulation hangs at every site. `sparse` is how many visits pass between
-    readings of properties other than solar reflectance. Raises CallError on a wrong plan.
+    readings of properties other than solar reflectance. Composition acts in "dirt and rain" alone;
+    the other courses draw each formulation's traits. Raises CallError on a wrong plan.
     """
 
     sites: tuple[Site, ...] = SITES
     formulations: tuple[Formulation, ...] = FORMULATIONS
+    course: str = MECHANISTIC
+    storm: bool = False  # one visit of each site finds all its panels 0.04 to 0.09 darker
+    swap: bool = False  # at one visit of each site two panels carry each other's label
     panels: int = 3
+    least_panels: int | None = None  # where given, from so many to `panels` hang at a site
     file_specimens: int = 1
     exposed_on: date = date(2021, 4, 6)
     stagger_days: int = 9  # each further site starts that much later
@@ -104,6 +121,7 @@ class Design:
     scatter: Scatter = field(default_factory=Scatter)
 
     def __post_init__(self) -> None:
+        require(self.course in COURSES, "course", self.course, COURSES)
         for site in self.sites:
             require(site.climate in CLIMATES, "climate", site.climate, CLIMATES)
         for name in self.properties:
@@ -123,11 +141,19 @@ class Design:
             ("jitter_days", self.jitter_days, 0),
         ):
             require(count >= low, what, count, f"{low} or more")
+        few = self.panels if self.least_panels is None else self.least_panels
+        require(1 <= few <= self.panels, "least_panels", few, f"1 to {self.panels}")
         apart = all(later - month >= LEAST_GAP for month, later in pairwise(self.visits))
         rule = f"months from 0, rising by at least {LEAST_GAP:g}"
         require(self.visits[:1] == (0,) and apart, "visits", self.visits, rule)
         require(set(self.washed) <= set(self.visits), "washed", self.washed, self.visits)
-        require(all(month >= 0 for month in self.marks), "marks", self.marks, "0 or later")
+        fine = all(month >= 0 for month in self.marks) and len(set(self.marks)) == len(self.marks)
+        require(fine, "marks", self.marks, "0 or later, each once")
         for what in ("visits", "marks", "washed"):
             within = tuple(month for month in getattr(self, what) if month <= self.months)
             object.__setattr__(self, what, within)
+        if self.storm or self.swap:
+            require(len(self.visits) > 1, "visits", self.visits, "two or more to disturb one")
+        if self.swap:
+            coats = len(self.formulations)
+            require(coats > 1, "formulations", coats, "two or more to swap two panels")

@@ -58,12 +58,16 @@ CLIMATES = MappingProxyType(
 )
 
 
-def _persistent(rng: np.random.Generator, shape: tuple[int, int], memory: float) -> Array:
-    """First-order autoregressive standard-normal series along the first axis."""
-    series = rng.standard_normal(shape)
-    fresh = np.sqrt(1 - memory**2)
+def _persistent(noise: Array, memory: Sequence[float]) -> Array:
+    """First-order autoregressive series along the first axis of standard-normal `noise`.
+
+    `noise` (days, series, sites) with one memory for each series.
+    """
+    kept = np.array(memory)[:, None]
+    series = np.sqrt(1 - kept**2) * noise
+    series[0] = noise[0]
     for day in range(1, len(series)):
-        series[day] = memory * series[day - 1] + fresh * series[day]
+        series[day] += kept * series[day - 1]
     return series
 
 
@@ -84,25 +88,27 @@ def simulate_weather(
 
     of_year = (starts - starts.astype("datetime64[Y]")).astype(int)
     summer = -np.cos(2 * np.pi * (of_year + np.arange(days)[:, None] - 15) / 365.25)
-    front = np.sqrt(0.6) * _persistent(rng, shape, 0.3) + np.sqrt(0.4) * _persistent(
-        rng, shape, 0.95
-    )
-    wet = front > of("rain_rarity") + of("rain_rarity_swing") * summer
-    rain = np.where(wet, rng.exponential(of("rain"), shape), 0.0)
+    fronts, amount = rng.standard_normal((2, *shape)), rng.exponential(of("rain"), shape)
+    airs = rng.standard_normal((2, *shape))
+    covered, open_sky = rng.uniform(0.25, 0.8, shape), rng.uniform(0.85, 1.1, shape)
+    chance, outbreak = rng.random(shape), rng.lognormal(1.6, 0.4, shape)
+    noise = np.stack([*fronts, *airs, rng.standard_normal(shape)], axis=1)
+    quick, slow, warmth, damp, haze = _persistent(noise, (0.3, 0.95, 0.7, 0.6, 0.8)).swapaxes(0, 1)
 
+    front = np.sqrt(0.6) * quick + np.sqrt(0.4) * slow
+    wet = front > of("rain_rarity") + of("rain_rarity_swing") * summer
+    rain = np.where(wet, amount, 0.0)
     warm = of("temperature") + of("temperature_swing") * summer
-    temperature = warm + 3.0 * _persistent(rng, shape, 0.7) - 2.0 * wet
-    humidity = of("humidity") + 12 * wet + 7 * _persistent(rng, shape, 0.6)
+    temperature = warm + 3.0 * warmth - 2.0 * wet
+    humidity = of("humidity") + 12 * wet + 7 * damp
     clear = of("solar") + of("solar_swing") * summer
-    solar = clear * np.where(wet, rng.uniform(0.25, 0.8, shape), rng.uniform(0.85, 1.1, shape))
+    solar = clear * np.where(wet, covered, open_sky)
     # Clouds and vapour take more infrared than ultraviolet, so wet days carry a larger share.
     share = of("uv_share") + 0.004 * summer + 0.005 * wet
 
-    episode = (rng.random(shape) < of("dust_rate")) & ~wet
-    dust = np.where(episode, rng.lognormal(1.6, 0.4, shape), 1.0)
+    dust = np.where((chance < of("dust_rate")) & ~wet, outbreak, 1.0)
     dust[1:] = np.maximum(dust[1:], 1 + 0.4 * (dust[:-1] - 1))
-    haze = np.exp(0.35 * _persistent(rng, shape, 0.8))
-    pm10 = of("pm10") * haze * dust * np.where(wet, 0.6, 1.0)
+    pm10 = of("pm10") * np.exp(0.35 * haze) * dust * np.where(wet, 0.6, 1.0)
     return {
         "rain_mm": rain.round(1),
         "temperature_C": temperature.round(1),
