@@ -34,7 +34,8 @@ class Standing:
 def standing(campaign: Campaign, group: int, months: float, time_per_month: float) -> Standing:
     """Judge one group's evidence at a target time in months."""
     read = ~np.isnan(campaign.of_group(group))
-    at = campaign.readings.months[read.any(axis=0)] / time_per_month
+    months_read = campaign.readings.months[campaign.readings.washed == 0]
+    at = months_read[read.any(axis=0)] / time_per_month
     last = float(at.max())
     panels = int(read.any(axis=1).sum())
     notes = []

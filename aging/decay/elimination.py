@@ -4,14 +4,18 @@ Reading of panel p (group g) at visit v, exposure time t, dryness x:
 
     y = a_g + u_p - (L_g + w_p) phi(t) - c_g L0 pace(t) - d_g t - m_g x + nu_v + xi_gv + e
 
-    (a, L, c, d, m)_g = site level + group deviation     deviations N(0, between^2)
+    and, where the panel was washed first, the weather's part left out and r_g phi(t) given back:
+    r is the removable part of the loss, the rest is permanent.
+
+    (a, L, c, d, m, r)_g = site level + group deviation     deviations N(0, between^2)
     u, w ~ N(0, panel^2)      xi_gv ~ N(0, group_visit^2)      e ~ N(0, residual^2)
-    nu = wander (site-wide, exponential covariance in t) + visit effect (site-wide, heavy-tailed)
+    nu = wander + season (site-wide, covariance exp(-gap/length) and exp(-2 sin^2(pi gap/year)))
+         + visit effect (site-wide, heavy-tailed)
 
 Panels are integrated out first, then xi, then the groups, leaving a system of visits and site
 levels whose size grows with neither; the cost is linear in both. Panels read at the same visits
 share their matrices. Notation: N nodes, K panel patterns, A group patterns, G groups, V visits,
-Q = 5 path coefficients. Each step keeps what draws are made of and its part of -2 log likelihood.
+Q = 6 path coefficients. Each step keeps what draws are made of and its part of -2 log likelihood.
 """
 
 from __future__ import annotations
@@ -25,14 +29,14 @@ from aging.decay.priors import Priors
 from aging.decay.site import Array, Index, SiteReadings
 from aging.decay.spreads import PanelSpreads
 
-COEFFICIENTS = ("initial", "loss", "pace", "drift", "dryness")
+COEFFICIENTS = ("initial", "loss", "pace", "drift", "dryness", "removable")
 
 
 @dataclass(frozen=True)
 class Panels:
     """Panels given their group's visit means."""
 
-    design: Array  # N, K, V, 2
+    design: Array  # N, K, V, 2, over the variance of the readings
     cov: Array  # N, K, 2, 2
     weight: Array  # N, K, V, V: precision of the visit means that one panel carries
     pattern: Index  # of each panel
@@ -98,25 +102,38 @@ def _logdet(matrix: Array) -> Array:
     return np.linalg.slogdet(matrix)[1]
 
 
-def path_design(phi: Array, pace: Array, months: Array, dryness: Array, loss: float) -> Array:
-    """Columns of COEFFICIENTS at each visit, (N, V, Q), from phi and pace (N, V)."""
-    columns = (np.ones_like(phi), -phi, -loss * pace, -months + 0 * phi, -dryness + 0 * phi)
+def path_design(grid: Grid, months: Array, dryness: Array, washed: Array, priors: Priors) -> Array:
+    """Columns of COEFFICIENTS at times (V,) for every node, (N, V, Q)."""
+    phi, pace = grid.curve(months)
+    grown = grow_in(priors, months)
+    columns = (
+        np.ones_like(phi), -phi, -priors.value("loss") * pace, -months + 0 * phi,
+        -dryness * (1 - washed) * grown + 0 * phi, washed * phi,
+    )  # fmt: skip
     return np.stack(columns, axis=-1)
 
 
-def wander_cov(priors: Priors, months: Array, other: Array) -> Array:
-    """Prior covariance of the site's wander between two sets of times."""
+def grow_in(priors: Priors, months: Array) -> Array:
+    """Share of the weather's effect that is there at a time: it cannot act on a clean panel."""
+    return -np.expm1(-np.maximum(months, 0.0) / priors.value("grow_in"))
+
+
+def weather_cov(priors: Priors, months: Array, other: Array) -> Array:
+    """Prior covariance of the site's wander and season between two sets of times."""
     gap = np.abs(months[:, None] - other[None, :])
-    return priors.value("wander") ** 2 * np.exp(-gap / priors.value("wander_length"))
+    wander = priors.value("wander") ** 2 * np.exp(-gap / priors.value("wander_length"))
+    turn = np.sin(np.pi * gap / priors.value("year")) ** 2
+    season = priors.value("season") ** 2 * np.exp(-2 * turn)
+    grown, also = grow_in(priors, months), grow_in(priors, other)
+    return grown[:, None] * also[None, :] * (wander + season)
 
 
 def eliminate(
     site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads, calm: Array
 ) -> Solution:
     """Solve the linear half at every node. `calm` (V,) is the precision factor of each visit."""
-    phi, pace = grid.curve(site.months)
-    design = path_design(phi, pace, site.months, site.dryness, priors.value("loss"))
-    panels = _panels(site, phi, spreads)
+    design = path_design(grid, site.months, site.dryness, site.washed, priors)
+    panels = _panels(site, design[..., 1], spreads, grid.panel_scale)
     visits = _visits(site, panels, grid)
     groups = _groups(visits, design, _between(priors, grid))
     shared = _shared(site, groups, design, grid, priors, calm)
@@ -126,21 +143,24 @@ def eliminate(
     return Solution(log_likelihood, design, panels, visits, groups, shared)
 
 
-def _panels(site: SiteReadings, phi: Array, spreads: PanelSpreads) -> Panels:
+def _panels(site: SiteReadings, loss: Array, spreads: PanelSpreads, scale: Array) -> Panels:
     read = ~np.isnan(site.values)
     values = np.where(read, site.values, 0.0)
     masks, pattern = np.unique(read, axis=0, return_inverse=True)
     pattern = pattern.ravel()
-    seen = masks[:, None, :] * np.ones_like(phi)  # K, N, V
-    design = np.stack([seen, -seen * phi], axis=-1).swapaxes(0, 1)
-    prior = np.diag([spreads.initial**2, spreads.loss**2])
-    noise = spreads.residual**2
-    gram = _t(design) @ design
-    cov = np.linalg.inv(noise * np.linalg.inv(prior) + gram)
-    weight = (np.eye(site.months.size) * masks[:, None, :] - design @ cov @ _t(design)) / noise
-    log_det = masks.sum(1) * np.log(noise) + _logdet(np.eye(2) + gram @ prior / noise)
+    seen = masks[:, None, :] * np.ones_like(loss)  # K, N, V
+    design = np.stack([seen, seen * loss], axis=-1).swapaxes(0, 1)
+    prior = np.diag([spreads.initial**2, spreads.loss**2]) * (scale**2)[:, None, None, None]
+    noise = (scale * spreads.residual)[:, None] ** 2 + site.error**2  # N, V
+    scaled = design / noise[:, None, :, None]
+    gram = _t(design) @ scaled
+    cov = np.linalg.inv(np.linalg.inv(prior) + gram)
+    diagonal = np.eye(site.months.size) * (masks / noise[:, None])[:, :, None, :]
+    weight = diagonal - scaled @ cov @ _t(scaled)
+    log_det = np.log(noise) @ masks.T + _logdet(np.eye(2) + gram @ prior)
     square = [values[pattern == k].T @ values[pattern == k] for k in range(len(masks))]
     misfit = log_det @ np.bincount(pattern) + np.einsum("nkij,kij->n", weight, np.stack(square))
+    design = scaled
     return Panels(design, cov, weight, pattern, misfit)
 
 
@@ -172,8 +192,8 @@ def _between(priors: Priors, grid: Grid) -> Array:
     """Spread of the groups around their site's level, (N, Q)."""
     spread = np.tile([priors.value(f"{name}_between") for name in COEFFICIENTS[:3]], (grid.size, 1))
     drift = grid.drift_sd * priors.value("drift_between_ratio")
-    dry = np.full(grid.size, priors.value("dryness_between"))
-    return np.column_stack([spread, drift, dry])
+    rest = np.tile([priors.value(f"{name}_between") for name in COEFFICIENTS[4:]], (grid.size, 1))
+    return np.column_stack([spread, drift, rest])
 
 
 def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
@@ -196,13 +216,11 @@ def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
 
 def _site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
     """Prior centre (Q,) and spread (N, Q) of a site's level; the grid itself carries the pace."""
-    centre = [priors.value(name) for name in ("initial", "loss", "drift", "dryness")]
-    spread = np.tile([priors.spread(name) for name in ("initial", "loss")], (grid.size, 1))
-    dry = np.full(grid.size, priors.spread("dryness"))
-    held = np.full(grid.size, 1e-4)
-    return np.array([*centre[:2], 0.0, *centre[2:]]), np.column_stack(
-        [spread, held, grid.drift_sd, dry]
-    )
+    centre = [0.0 if name == "pace" else priors.value(name) for name in COEFFICIENTS]
+    spread = [1e-4 if name == "pace" else priors.spread(name) for name in COEFFICIENTS]
+    spreads = np.tile(spread, (grid.size, 1))
+    spreads[:, COEFFICIENTS.index("drift")] = grid.drift_sd
+    return np.array(centre), spreads
 
 
 def _shared(  # noqa: PLR0917 - the model has this many parts
@@ -211,9 +229,9 @@ def _shared(  # noqa: PLR0917 - the model has this many parts
     size = site.months.size
     eye = np.broadcast_to(np.eye(size), (grid.size, size, size))
     columns = np.concatenate([eye, design], axis=-1)
-    visit_cov = grid.visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + wander_cov(
-        priors, site.months, site.months
-    )
+    unwashed = 1 - site.washed
+    weather = weather_cov(priors, site.months, site.months) * np.outer(unwashed, unwashed)
+    visit_cov = grid.visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + weather
     centre, spread = _site_level(priors, grid)
     system = _t(columns) @ groups.total @ columns
     right = times(_t(columns), groups.total_pull)

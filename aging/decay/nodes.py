@@ -5,6 +5,7 @@ Given one node, a site's readings are jointly Gaussian in everything else (elimi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import product
 
@@ -14,7 +15,9 @@ from aging.decay.paths import COURSES
 from aging.decay.priors import Priors
 from aging.decay.site import Array, Index
 
-RATE_POINTS, VISIT_POINTS, EDGE = 14, 4, 2.2
+RATE_POINTS, FINE_POINTS, VISIT_POINTS = 14, 9, 4
+EDGE, VISIT_EDGE, REACH = 2.4, 1.8, 2.6  # in prior, prior and posterior standard deviations
+PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
 COMMON_SHARES = (0.3, 0.7, 0.93)  # of a visit's variance that all panels of the site share
 
 
@@ -22,7 +25,9 @@ COMMON_SHARES = (0.3, 0.7, 0.93)  # of a visit's variance that all panels of the
 class Grid:
     """Nodes (N,): course index, its parameter, spreads, and the log of the prior weight.
 
-    visit_sd is shared by all panels of the site, group_visit_sd by the panels of one group.
+    visit_sd is shared by all panels of the site, group_visit_sd by the panels of one group;
+    panel_scale multiplies the spreads of replicates; at and visit_at are the parameter and the
+    visits' spread in standard deviations of their log prior.
     """
 
     courses: tuple[str, ...]
@@ -32,6 +37,9 @@ class Grid:
     visit_sd: Array
     group_visit_sd: Array
     drift_sd: Array
+    panel_scale: Array
+    at: Array
+    visit_at: Array
     log_prior: Array
 
     @property
@@ -54,40 +62,64 @@ class Grid:
             pace[rows] = COURSES[name].pace(self.parameter[rows], months, self.span)
         return phi, pace
 
-    def weights(self, log_likelihood: Array) -> Array:
-        """Posterior weights (N,): evidence within a course, the prior between courses.
+    def weights(self, log_likelihood: Array, course_weight: Array) -> Array:
+        """Posterior weights (N,): evidence within a course, `course_weight` (C,) between courses.
 
-        Early readings cannot tell courses apart, and their evidence prefers the wrong one.
+        Early readings cannot tell courses apart, and their evidence prefers the wrong one, so
+        that the weight of a course must come from elsewhere (foresight.py).
         """
         log_weight = self.log_prior + log_likelihood
-        weight = np.empty_like(log_weight)
-        for i in range(len(self.courses)):
+        weight = np.zeros_like(log_weight)
+        for i in np.unique(self.course):
             rows = self.course == i
             share = np.exp(log_weight[rows] - log_weight[rows].max())
-            prior = np.exp(self.log_prior[rows]).sum()
-            weight[rows] = prior * share / share.sum()
+            weight[rows] = course_weight[i] * share / share.sum()
         return weight / weight.sum()
 
 
-def make_grid(priors: Priors) -> Grid:
-    """All nodes of the prior's grid; N about a thousand."""
-    z = np.linspace(-EDGE, EDGE, RATE_POINTS)
-    zv = np.linspace(-1.6, 1.6, VISIT_POINTS)
+def _lay(priors: Priors, rates: Sequence[Array], visits: Array, scales: Sequence[float]) -> Grid:
+    """Grid with standardised log parameters `rates` (one array a course) and log visit spreads."""
     rows = []
     courses = priors.courses
-    for i, (name, weight) in enumerate(courses.items()):
+    axes = (visits, COMMON_SHARES, ("drift", "drift_wide"), scales)
+    for i, (name, z) in enumerate(zip(courses, rates, strict=True)):
         quantity = "exponent" if name == "power" else "rate"
         centre, log_sd = priors.value(quantity), priors.spread(quantity)
-        for at, visit, common, drift in product(z, zv, COMMON_SHARES, ("drift", "drift_wide")):
+        for at, visit, common, drift, scale in product(z, *axes):
             visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
             rows.append((
                 i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
-                visit_sd * (1 - common) ** 0.5, priors.spread(drift),
-                np.log(weight) - (at**2 + visit**2) / 2,
+                visit_sd * (1 - common) ** 0.5, priors.spread(drift), scale, at, visit,
             ))  # fmt: skip
     columns = np.array(rows).T
-    log_prior = columns[5] - np.log(np.exp(columns[5]).sum())
+    at, visit = columns[6:8]
     return Grid(
-        tuple(courses), priors.value("span"), columns[0].astype(np.int64),
-        columns[1], columns[2], columns[3], columns[4], log_prior,
+        tuple(courses), priors.value("span"), columns[0].astype(np.int64), *columns[1:6],
+        at, visit, -(at**2 + visit**2) / 2,
     )  # fmt: skip
+
+
+def coarse_grid(priors: Priors) -> Grid:
+    """Nodes over the whole prior; N about a thousand."""
+    z = np.linspace(-EDGE, EDGE, RATE_POINTS)
+    visits = np.linspace(-VISIT_EDGE, VISIT_EDGE, VISIT_POINTS)
+    return _lay(priors, [z] * len(priors.courses), visits, (1.0,))
+
+
+def finer_grid(priors: Priors, grid: Grid, weight: Array) -> Grid:
+    """Nodes where the weight of a coarser grid lies, course by course."""
+    rates = []
+    for i in range(len(grid.courses)):
+        rows = grid.course == i
+        rates.append(_around(grid.at[rows], weight[rows], FINE_POINTS, EDGE))
+    visits = _around(grid.visit_at, weight, VISIT_POINTS, VISIT_EDGE)
+    return _lay(priors, rates, visits, PANEL_SCALES)
+
+
+def _around(at: Array, weight: Array, points: int, edge: float) -> Array:
+    """Points over the bulk of weighted positions, no narrower than a third of their spacing."""
+    share = weight / weight.sum()
+    mean = share @ at
+    spacing = np.ptp(at) / max(np.unique(at).size - 1, 1)
+    sd = max(float(np.sqrt(share @ (at - mean) ** 2)), spacing / 3)
+    return np.linspace(max(mean - REACH * sd, -edge), min(mean + REACH * sd, edge), points)

@@ -7,6 +7,7 @@ scaled to 1.
 
 exponential : phi = 1 - exp(-k t)            Bretz and Akbari 1997: most loss in year 1
 stretched   : phi = 1 - exp(-(k t)^0.6)      faster start, slower end
+delayed     : phi = 1 - (1 + k t) exp(-k t)  two steps in a row: loose dirt first, then bound
 power       : phi = (t / span)^n             no plateau; Meeker and Escobar (degradation data)
 """
 
@@ -54,6 +55,11 @@ COURSES = {
             "stretched",
             lambda k, t, _: -np.expm1(-(_kt(k, t) ** STRETCH)),
             lambda k, t, _: STRETCH * _kt(k, t) ** STRETCH * np.exp(-(_kt(k, t) ** STRETCH)),
+        ),
+        Course(
+            "delayed",
+            lambda k, t, _: 1 - (1 + _kt(k, t)) * np.exp(-_kt(k, t)),
+            lambda k, t, _: _kt(k, t) ** 2 * np.exp(-_kt(k, t)),
         ),
         Course("power", lambda n, t, s: _power(n, t, s)[0], lambda n, t, s: _power(n, t, s)[1]),
     )

@@ -17,18 +17,20 @@ from aging.decay.elimination import (
     Solution,
     eliminate,
     path_design,
-    wander_cov,
+    weather_cov,
 )
-from aging.decay.nodes import Grid, make_grid
+from aging.decay.foresight import course_weights, foretold
+from aging.decay.nodes import Grid, coarse_grid, finer_grid
 from aging.decay.priors import Priors
 from aging.decay.site import Array, Index, SiteReadings
 from aging.decay.spreads import PanelSpreads, panel_spreads
 
 TAIL = 4.0
 DRAWS = 4000
-ROUNDS = 3
+ROUNDS = 2
 TOP_NODES = 40
-NEGLIGIBLE, SETTLED = 1e-5, 0.1
+ON_AVERAGE = np.array([1, 1, 1, 1, 0, 0])  # average dryness, not washed
+SAMPLE_GROUPS = 20
 
 
 @dataclass(frozen=True)
@@ -67,28 +69,30 @@ class SitePosterior:
         scatter = random.standard_normal((draws, groups))
         season = random.standard_normal((draws,))
         own = (self.grid.group_visit_sd**2)[self.node, None]
-        own = np.sqrt(own + self.spreads.residual**2 / self.site.panels)
+        residual = (self.grid.panel_scale * self.spreads.residual)[self.node, None]
+        own = np.sqrt(own + residual**2 / self.site.panels)
         state = np.empty((when.size, draws, groups))
         reading = np.empty_like(state)
+        visit = self.grid.visit_sd[self.node] * tail
         for i, time in enumerate(when):
-            phi, pace = self.grid.curve(np.array([time]))
-            loss = self.priors.value("loss")
-            design = path_design(phi, pace, np.array([time]), np.zeros(1), loss)
-            mean = (self.path @ design[self.node, 0, :, None])[..., 0]
-            state[i] = mean + (self._wander(time, season))[:, None]
-            visit = self.grid.visit_sd[self.node] * tail
-            reading[i] = (
-                state[i] + self.panel[..., 0] - phi[self.node] * self.panel[..., 1]
-                + visit[:, None] - self.path[..., 4] * dry[:, None] + own * scatter
-            )  # fmt: skip
+            at = np.array([time])
+            design = path_design(self.grid, at, np.ones(1), np.zeros(1), self.priors)[:, 0]
+            design = design[self.node]
+            mean = (self.path * (design * ON_AVERAGE)[:, None]).sum(-1)
+            state[i] = mean + self._weather(time, season)[:, None]
+            panels = self.panel[..., 0] + design[:, 1:2] * self.panel[..., 1]
+            dirt = self.path[..., 4] * (design[:, 4] * dry)[:, None]
+            reading[i] = state[i] + panels + visit[:, None] + dirt + own * scatter
         return state, reading
 
-    def _wander(self, time: float, fresh: Array) -> Array:
-        """The site's wander at `time` given each draw's visits, (D,)."""
-        link = wander_cov(self.priors, np.array([time]), self.site.months)[0]
+    def _weather(self, time: float, fresh: Array) -> Array:
+        """The site's wander and season at `time` given each draw's visits, (D,)."""
+        at = np.array([time])
+        link = weather_cov(self.priors, at, self.site.months)[0] * (1 - self.site.washed)
+        whole = weather_cov(self.priors, at, at)[0, 0]
         weight = np.linalg.solve(self.visit_cov, np.broadcast_to(link, self.visit_cov.shape[:2])[
             ..., None])[..., 0]  # fmt: skip
-        rest = np.sqrt(np.maximum(self.priors.value("wander") ** 2 - weight @ link, 0.0))
+        rest = np.sqrt(np.maximum(whole - weight @ link, 0.0))
         known = np.einsum("dv,dv->d", weight[self.node], self.visits)
         return known + rest[self.node] * fresh
 
@@ -111,20 +115,25 @@ def _calm(solved: Solution, grid: Grid, weight: Array, calm: Array) -> Array:
 
 
 def _settle(
-    site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads
-) -> tuple[Grid, Array, Array]:
-    """Weigh the nodes and calm the visits in turn; nodes without weight are dropped."""
+    site: SiteReadings, priors: Priors, spreads: PanelSpreads
+) -> tuple[Grid, Array, Array, Array]:
+    """Find where the nodes matter and which visits are off, in turn, then weigh the nodes.
+
+    The search needs no more than SAMPLE_GROUPS groups; the last weighing uses them all.
+    """
+    prior = np.array(list(priors.courses.values()))
+    sample = np.unique(np.linspace(0, site.groups - 1, SAMPLE_GROUPS).astype(np.int64))
+    some = site.only_groups(sample) if site.groups > SAMPLE_GROUPS else site
+    grid = coarse_grid(priors)
     calm: Array = np.ones(site.months.size)
-    weight: Array = np.ones(grid.size)
     for _ in range(ROUNDS):
-        solved = eliminate(site, grid, priors, spreads, calm)
-        weight = grid.weights(solved.log_likelihood)
-        before, calm = calm, _calm(solved, grid, weight, calm)
-        kept = np.flatnonzero(weight > NEGLIGIBLE * weight.max())
-        grid, weight = grid.take(kept), weight[kept]
-        if np.abs(np.log(calm / before)).max(initial=0.0) < SETTLED:
-            break
-    return grid, weight / weight.sum(), calm
+        solved = eliminate(some, grid, priors, spreads, calm)
+        weight = grid.weights(solved.log_likelihood, prior)
+        calm = _calm(solved, grid, weight, calm)
+        grid = finer_grid(priors, grid, weight)
+    course = course_weights(prior, foretold(some, grid, priors, spreads, calm))
+    solved = eliminate(site, grid, priors, spreads, calm)
+    return grid, grid.weights(solved.log_likelihood, course), calm, course
 
 
 def fit_site(
@@ -132,7 +141,7 @@ def fit_site(
 ) -> SitePosterior:
     """Fit one campaign at one site. Readings, priors and draws share the property's unit."""
     spreads = panel_spreads(site, priors)
-    grid, weight, calm = _settle(site, make_grid(priors), priors, spreads)
+    grid, weight, calm, course = _settle(site, priors, spreads)
     position = (np.arange(draws) + 0.5) / draws
     drawn = np.searchsorted(np.cumsum(weight), position).clip(0, weight.size - 1)
     kept, node = np.unique(drawn, return_inverse=True)
@@ -140,12 +149,12 @@ def fit_site(
     solved = eliminate(site, chosen, priors, spreads, calm)
     random = np.random.default_rng([seed, 0])
     cloud = [
-        _draw(site, solved, spreads.residual, n, int(size), random)
+        _draw(site, solved, n, int(size), random)
         for n, size in enumerate(np.bincount(node.ravel()))
     ]
     mixed = random.permutation(draws)
     path, panel, visits = (np.concatenate(part)[mixed] for part in zip(*cloud, strict=True))
-    shares = {name: float(weight[grid.course == i].sum()) for i, name in enumerate(grid.courses)}
+    shares = dict(zip(grid.courses, course.tolist(), strict=True))
     return SitePosterior(
         site, chosen, priors, spreads, node.ravel()[mixed], path, panel, visits,
         solved.shared.visit_cov, calm, shares, seed,
@@ -158,10 +167,9 @@ def _spread(root: Array, random: np.random.Generator, draws: int) -> Array:
     return fresh @ np.swapaxes(root, -1, -2)
 
 
-def _draw(  # noqa: PLR0917 - one node of one site
-    site: SiteReadings, solved: Solution, residual: float, node: int, draws: int,
-    random: np.random.Generator,
-) -> tuple[Array, Array, Array]:  # fmt: skip
+def _draw(
+    site: SiteReadings, solved: Solution, node: int, draws: int, random: np.random.Generator
+) -> tuple[Array, Array, Array]:
     """Draws at one node: shared effects, groups given them, panels given their group."""
     size = site.months.size
     visits, panels = solved.visits, solved.panels
@@ -181,7 +189,7 @@ def _draw(  # noqa: PLR0917 - one node of one site
     apart = np.nan_to_num(site.values[:, None] - mean[site.group])
     cov = panels.cov[node]
     each = apart @ panels.design[node][panel] @ cov[panel]
-    each = each + _spread(np.linalg.cholesky(cov)[panel] * residual, random, draws)
+    each = each + _spread(np.linalg.cholesky(cov)[panel], random, draws)
     total = np.zeros((site.groups, draws, 2))
     np.add.at(total, site.group, each)
     panel_mean = total / site.panels[:, None, None]

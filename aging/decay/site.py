@@ -1,7 +1,8 @@
 """Readings of one campaign at one site, as arrays.
 
 A campaign is a set of panels exposed together at a site; a group is one formulation in it.
-A visit is one day on which panels of the campaign were read.
+A visit is one round in which panels of the campaign were read; a round in which panels were also
+washed and read again is a visit of its own, marked as washed.
 """
 
 from __future__ import annotations
@@ -24,24 +25,27 @@ class SiteReadings:
 
     values : (P, V) reading of panel p at visit v, NaN where not read
     group : (P,) group of each panel, 0..G-1, each used
-    months : (V,) exposure time at each visit, ascending, months (or any other unit of the priors)
+    months : (V,) exposure time at each visit, ascending, months (or the priors' unit of time)
     dryness : (V,) soiling state of the visit minus the site's average, or zeros
-    dryness_sd : its spread from day to day at the site
+    washed : (V,) 1 where the panels were washed before reading, or zeros
+    error : (V,) standard error that the readings of a visit carry beyond the residual, or zeros
+    dryness_sd : spread of the soiling state from day to day at the site
     """
 
     values: Array
     group: Index
     months: Array
     dryness: Array
+    washed: Array
+    error: Array
     dryness_sd: float = 0.0
 
     def __post_init__(self) -> None:
         panels, visits = self.values.shape
-        if self.group.shape != (panels,) or self.months.shape != (visits,):
-            raise CallError(
-                "values must be panels x visits, with one group a panel, one month a visit"
-            )
-        if visits and (np.diff(self.months) <= 0).any():
+        rows = (self.months, self.dryness, self.washed, self.error)
+        if self.group.shape != (panels,) or any(row.shape != (visits,) for row in rows):
+            raise CallError("values must be panels x visits, one group a panel, one month a visit")
+        if (np.diff(self.months[self.washed == 0]) <= 0).any():
             raise CallError("visits must stand in ascending order of exposure time")
         if np.unique(self.group).size != self.groups:
             raise CallError("every group needs at least one panel")
@@ -55,3 +59,39 @@ class SiteReadings:
     def panels(self) -> Index:
         """Panels of each group, (G,)."""
         return np.bincount(self.group)
+
+    @property
+    def last(self) -> float:
+        """Exposure time at the last unwashed visit."""
+        return float(self.months[self.washed == 0].max(initial=0.0))
+
+    def visits(self, keep: npt.NDArray[np.bool_]) -> SiteReadings:
+        """The same campaign with only the visits where `keep` (V,) is true."""
+        return SiteReadings(
+            self.values[:, keep], self.group, self.months[keep], self.dryness[keep],
+            self.washed[keep], self.error[keep], self.dryness_sd,
+        )  # fmt: skip
+
+    def only_groups(self, keep: Index) -> SiteReadings:
+        """The same campaign with only the groups listed in `keep`, ascending."""
+        mine = np.isin(self.group, keep)
+        group = np.searchsorted(keep, self.group[mine])
+        return SiteReadings(
+            self.values[mine], group, self.months, self.dryness, self.washed, self.error,
+            self.dryness_sd,
+        )  # fmt: skip
+
+
+def site_readings(
+    values: Array,
+    group: Index,
+    months: Array,
+    *,
+    dryness: Array | None = None,
+    washed: Array | None = None,
+    error: Array | None = None,
+    dryness_sd: float = 0.0,
+) -> SiteReadings:
+    """Readings with zeros for what is not known."""
+    rows = (np.zeros(months.size) if row is None else row for row in (dryness, washed, error))
+    return SiteReadings(values, group, months, *rows, dryness_sd)

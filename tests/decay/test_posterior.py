@@ -8,20 +8,21 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from aging.decay.elimination import eliminate, path_design, wander_cov
-from aging.decay.nodes import make_grid
+from aging.decay.elimination import eliminate, path_design, weather_cov
+from aging.decay.nodes import coarse_grid, finer_grid
 from aging.decay.posterior import fit_site
 from aging.decay.priors import priors_for
-from aging.decay.site import SiteReadings
+from aging.decay.site import SiteReadings, site_readings
 from aging.decay.spreads import PanelSpreads, panel_spreads
 from aging.errors import CallError
 from aging.vocabulary import PROPERTIES
 
 PRIORS = priors_for(PROPERTIES["solar_reflectance"])
+WHOLE = weather_cov(PRIORS, np.array([36.0]), np.array([36.0]))[0, 0]
 SPREADS = PanelSpreads(residual=0.004, initial=0.006, loss=0.012)
 
 
-def make_site(seed=0, groups=3, panels=2, visits=6, missing=0.2, storm=0.0):
+def make_site(seed=0, *, groups=3, panels=2, visits=6, missing=0.2, storm=0.0, wash=False):
     random = np.random.default_rng(seed)
     months = np.sort(random.uniform(0, 18, visits)) + np.arange(visits) * 0.01
     group = np.repeat(np.arange(groups), panels)
@@ -32,7 +33,10 @@ def make_site(seed=0, groups=3, panels=2, visits=6, missing=0.2, storm=0.0):
     values = values + random.normal(0, 0.004, values.shape)
     values[random.random(values.shape) < missing] = np.nan
     values[:, 0] = np.where(np.isnan(values[:, 0]), 0.84, values[:, 0])
-    return SiteReadings(values, group, months, random.normal(0, 0.2, visits), 0.25)
+    dry = random.normal(0, 0.2, visits)
+    error = random.uniform(0, 0.01, visits)
+    washed = np.arange(visits) == visits - 1 if wash else np.zeros(visits)
+    return SiteReadings(values, group, months, dry, washed * 1.0, error, 0.25)
 
 
 @dataclass(frozen=True)
@@ -51,17 +55,23 @@ class Dense:
 
     @classmethod
     def of(cls, site, grid, node, spreads, calm):
-        phi, pace = grid.curve(site.months)
+        phi, _ = grid.curve(site.months)
         rows = np.argwhere(~np.isnan(site.values))
-        at = path_design(phi, pace, site.months, site.dryness, PRIORS.value("loss"))[node]
+        at = path_design(grid, site.months, site.dryness, site.washed, PRIORS)[node]
         at, group = at[rows[:, 1]], site.group[rows[:, 0]]
+        scale = grid.panel_scale[node]
         value, spread, drift = PRIORS.value, PRIORS.spread, grid.drift_sd[node]
-        centre = np.array([value("initial"), value("loss"), 0, value("drift"), value("dryness")])
-        level = np.array([spread("initial"), spread("loss"), 1e-4, drift, spread("dryness")])
+        names = ("initial", "loss", "drift", "dryness", "removable")
+        centre = np.insert([value(name) for name in names], 2, 0.0)
+        level = np.insert([spread(name) for name in names], 2, 1e-4)
+        level[3] = drift
         between = [value(f"{name}_between") for name in ("initial", "loss", "pace")]
-        between += [drift * value("drift_between_ratio"), value("dryness_between")]
+        between += [drift * value("drift_between_ratio")]
+        between += [value(f"{name}_between") for name in ("dryness", "removable")]
         visit = grid.visit_sd[node] ** 2 * np.diag(1 / calm)
-        visit = visit + wander_cov(PRIORS, site.months, site.months)
+        open_air = 1 - site.washed
+        weather = weather_cov(PRIORS, site.months, site.months)
+        visit = visit + weather * np.outer(open_air, open_air)
         own = np.stack([np.ones(len(rows)), -phi[node, rows[:, 1]]], axis=1)
         same_group = group[:, None] == group
         same_panel = rows[:, 0][:, None] == rows[:, 0]
@@ -71,8 +81,8 @@ class Dense:
             + same_group * (at @ np.diag(np.square(between)) @ at.T)
             + visit[np.ix_(rows[:, 1], rows[:, 1])]
             + same_group * same_visit * grid.group_visit_sd[node] ** 2
-            + same_panel * (own @ np.diag([spreads.initial**2, spreads.loss**2]) @ own.T)
-            + np.eye(len(rows)) * spreads.residual**2
+            + same_panel * (own @ np.diag([spreads.initial**2, spreads.loss**2]) @ own.T) * scale**2
+            + np.diag((scale * spreads.residual) ** 2 + site.error[rows[:, 1]] ** 2)
         )
         values = site.values[rows[:, 0], rows[:, 1]]
         levels, betweens = np.diag(level**2), np.diag(np.square(between))
@@ -81,19 +91,26 @@ class Dense:
     def state(self, site, late):
         """Mean and variance of each group's state where the path's design is `late` (Q,)."""
         common = late @ self.level @ self.design.T
-        common = common + wander_cov(PRIORS, np.array([36.0]), site.months)[0][self.rows[:, 1]]
+        weather = weather_cov(PRIORS, np.array([36.0]), site.months)[0] * (1 - site.washed)
+        common = common + weather[self.rows[:, 1]]
         own = late @ self.between @ self.design.T
         cross = common + (self.group == np.arange(site.groups)[:, None]) * own
         gain = np.linalg.solve(self.cov, cross.T).T
-        prior = late @ (self.level + self.between) @ late + PRIORS.value("wander") ** 2
+        prior = late @ (self.level + self.between) @ late + WHOLE
         mean = late @ self.centre + gain @ (self.values - self.mean)
         return mean, prior - (gain * cross).sum(1)
 
 
-@pytest.mark.parametrize("missing", [0.0, 0.25])
-def test_elimination_has_the_likelihood_of_the_dense_model(missing):
-    site = make_site(seed=3, missing=missing)
-    grid = make_grid(PRIORS).take(np.array([0, 77, 500, 1000]))
+@pytest.mark.parametrize(("missing", "wash"), [(0.0, False), (0.25, False), (0.25, True)])
+def test_elimination_has_the_likelihood_of_the_dense_model(missing, wash):
+    site = make_site(seed=3, missing=missing, wash=wash)
+    coarse = coarse_grid(PRIORS)
+    fine = finer_grid(PRIORS, coarse, np.ones(coarse.size) / coarse.size)
+    for grid in (coarse.take(np.array([0, 500, 1000])), fine.take(np.array([0, 600, 1200]))):
+        check_likelihood(site, grid)
+
+
+def check_likelihood(site, grid):
     solved = eliminate(site, grid, PRIORS, SPREADS, np.ones(site.months.size))
     for node in range(grid.size):
         full = Dense.of(site, grid, node, SPREADS, np.ones(site.months.size))
@@ -103,18 +120,17 @@ def test_elimination_has_the_likelihood_of_the_dense_model(missing):
 
 def test_draws_have_the_moments_of_the_dense_posterior():
     """Path coefficients of every group, by conditioning the dense joint at the drawn nodes."""
-    site = make_site(seed=5, missing=0.1)
+    site = make_site(seed=5, missing=0.1, wash=True)
     posterior = fit_site(site, PRIORS, draws=20_000)
     state, _ = posterior.at([36.0])
     again, _ = fit_site(site, PRIORS, draws=20_000).at([36.0])
     assert np.array_equal(state, again)
     grid = posterior.grid
-    phi, pace = grid.curve(np.array([36.0]))
     weight = np.bincount(posterior.node) / posterior.node.size
     mean = np.zeros(site.groups)
     square = np.zeros(site.groups)
     for node in range(grid.size):
-        late = path_design(phi, pace, np.array([36.0]), np.zeros(1), PRIORS.value("loss"))[node, 0]
+        late = path_design(grid, np.array([36.0]), np.zeros(1), np.zeros(1), PRIORS)[node, 0]
         m, v = Dense.of(site, grid, node, posterior.spreads, posterior.calm).state(site, late)
         mean += weight[node] * m
         square += weight[node] * (v + m**2)
@@ -137,7 +153,7 @@ def test_spreads_come_from_replicates_alone():
     group = np.repeat(np.arange(20), 3)
     shared = random.normal(0, 0.05, (20, 12))[group] + random.normal(0, 0.05, 12)
     values = 0.8 + shared + random.normal(0, 0.02, (60, 1)) + random.normal(0, 0.004, (60, 12))
-    found = panel_spreads(SiteReadings(values, group, months, np.zeros(12)), PRIORS)
+    found = panel_spreads(site_readings(values, group, months), PRIORS)
     assert found.residual == pytest.approx(0.004, rel=0.15)
     assert found.initial == pytest.approx(0.02, rel=0.25)
     assert found.loss < 0.012
@@ -145,14 +161,14 @@ def test_spreads_come_from_replicates_alone():
 
 def test_a_shuffled_site_is_refused():
     with pytest.raises(CallError, match="ascending"):
-        SiteReadings(np.zeros((1, 2)), np.zeros(1, int), np.array([1.0, 0.0]), np.zeros(2))
+        site_readings(np.zeros((1, 2)), np.zeros(1, int), np.array([1.0, 0.0]))
     with pytest.raises(CallError, match="panels x visits"):
-        SiteReadings(np.zeros((1, 2)), np.zeros(2, int), np.array([0.0, 1.0]), np.zeros(2))
+        site_readings(np.zeros((1, 2)), np.zeros(2, int), np.array([0.0, 1.0]))
 
 
 def test_no_reading_leaves_the_prior():
     """Before anything is read the state is the prior's: its loss shows in the mean and spread."""
-    site = SiteReadings(np.full((2, 1), np.nan), np.zeros(2, int), np.zeros(1), np.zeros(1))
+    site = site_readings(np.full((2, 1), np.nan), np.zeros(2, int), np.zeros(1))
     state, reading = fit_site(site, PRIORS).at([0.0, 36.0])
     assert state[0].mean() == pytest.approx(0.82, abs=0.01)
     assert state[0].std() == pytest.approx(np.hypot(0.10, 0.04), rel=0.06)
