@@ -53,7 +53,7 @@ def test_each_reading_stands_at_its_panel_visit_property_and_state():
     at = cube["value"].sel(property="solar_reflectance", surface_state="as_exposed")
     assert at.sel(panel="A").to_numpy().tolist() == [0.84, 0.70]
     assert cube["value"].sel(panel="A", visit=1, surface_state="washed").max() == 0.80
-    assert int(cube["value"].notna().sum()) == 5
+    assert int(cube["value"].count()) == 5
     assert cube["months"].sel(panel="A", visit=1).item() == pytest.approx(91 / 30.44)
     assert cube["unit"].sel(property="lightness").item() == "1"
     assert cube["formulation"].sel(panel="B").item() == "F2"
@@ -68,7 +68,7 @@ def test_a_round_of_hours_is_one_visit_and_an_evening_is_another():
         )
     )
     assert cube.sizes["visit"] == 2
-    assert cube["value"].notna().sum("panel").to_numpy().ravel().tolist() == [3, 1]
+    assert cube["value"].count("panel").to_numpy().ravel().tolist() == [3, 1]
 
 
 def test_repeated_readings_of_a_visit_are_averaged():
@@ -89,7 +89,7 @@ def test_repeated_readings_of_a_visit_are_averaged():
 def test_an_event_ends_the_unwashed_series_from_the_next_day(event, kept):
     rows = [reading("A", "2025-01-01", 0.8), reading("A", "2025-03-01", 0.9)]
     cube = build(exposure([panel("A")], rows, [event]))
-    assert int(cube["value"].notna().sum()) == kept
+    assert int(cube["value"].count()) == kept
     assert ("1 readings" in cube.attrs["notes"]) == (kept == 1)
 
 
