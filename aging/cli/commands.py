@@ -178,6 +178,34 @@ def export(
     typer.echo(f"wrote {folder}")
 
 
+@commands.command(epilog='Example: aging simulate trial --course "late growth + storm" --seed 7')
+def simulate(
+    folder: Annotated[Path, typer.Argument(help="New folder to write.")],
+    *,
+    course: Annotated[
+        str, typer.Option(help="How panels lose; a wrong name lists the courses.")
+    ] = "dirt and rain",
+    seed: Annotated[int, typer.Option(min=0, help="Equal seeds give equal folders.")] = 0,
+    months: Annotated[int, typer.Option(min=1, max=48, help="Months of readings.")] = 36,
+    formulations: Annotated[int, typer.Option(min=1, max=1000, help="Number of them.")] = 6,
+    panels: Annotated[
+        int | None,
+        typer.Option(min=1, max=100, help="Of each formulation at each of 3 sites.  [default: 3]"),
+    ] = None,
+) -> None:
+    """Write an invented exposure folder whose truth is known."""
+    from aging import simulation
+    from aging.cli import output
+
+    design = simulation.study(course)
+    design = simulation.sized(design, months=months, formulations=formulations, panels=panels)
+    told = f'aging simulate --course "{course}" --seed {seed} --months {months}'
+    told += f" --formulations {formulations}" + (f" --panels {panels}" if panels else "")
+    with output.progress("inventing"):
+        simulation.write_campaign(simulation.simulate(design, seed), folder, told)
+    typer.echo(f"wrote {folder}: all of it is invented; truth/truth.csv holds the true values")
+
+
 @commands.command(epilog="Example: aging dashboard sample_exposure")
 def dashboard(
     source: Source = None,

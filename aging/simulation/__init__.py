@@ -30,8 +30,10 @@ from aging.simulation.study import (
     campaign_streams,
     precedents,
     schedule,
+    sized,
     study,
 )
+from aging.simulation.write import write_campaign
 
 __all__ = [
     "COURSES",
@@ -49,5 +51,7 @@ __all__ = [
     "precedents",
     "schedule",
     "simulate",
+    "sized",
     "study",
+    "write_campaign",
 ]

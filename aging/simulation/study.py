@@ -24,7 +24,7 @@ from aging.simulation.merge import merge
 from aging.simulation.scenario import Design, Scatter, coats
 
 FIRST_YEAR = (0, 1, 2, 3, 4, 5, 6, 8, 9, 10.5, 12)
-QUARTER = 3
+QUARTER, HALF_YEAR = 3, 6  # months
 DISTURBANCES: MappingProxyType[str, dict[str, Any]] = MappingProxyType(
     {
         "storm": {"storm": True},
@@ -63,6 +63,24 @@ def study(course: str, design: Design | None = None) -> Design:
     for part in parts:
         changes |= DISTURBANCES.get(part, {})
     return replace(design or STUDY, **changes)
+
+
+def sized(
+    design: Design, *, months: int = 36, formulations: int = 6, panels: int | None = None
+) -> Design:
+    """A design read for so many months, of so many formulations and panels (None: as it is).
+
+    The truth goes to 36 months, or as far as the readings.
+    """
+    known = max(months, 36)
+    return replace(
+        design,
+        months=known,
+        visits=schedule(months),
+        marks=tuple(range(0, known + 1, HALF_YEAR)),
+        formulations=coats(formulations),
+        panels=panels or design.panels,
+    )
 
 
 def campaign_streams(

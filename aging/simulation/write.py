@@ -11,8 +11,21 @@ from pathlib import Path
 
 import pandas as pd
 
+from aging.errors import require
 from aging.records import SHEETS, Exposure
+from aging.simulation.campaign import Campaign
 from aging.simulation.sheets import natural_key
+
+ABOUT = """\
+Everything in this folder is invented: sites, formulations, panels, weather and every reading. No
+figure here says anything about a real coating or place.
+
+It was written by {told}
+
+truth/truth.csv holds what the simulation knows and no reader of panels can: at each visit and
+every half year the state of a formulation on an average day (state), the same of its panels
+(state_of_panels) and what a visit that day reads of them, without noise of spots (reading).
+"""
 
 
 def write_folder(exposure: Exposure, folder: Path) -> None:
@@ -27,6 +40,19 @@ def write_folder(exposure: Exposure, folder: Path) -> None:
                 )
         elif len(frame):
             write_csv(_plain(name, frame), folder / f"{name}.csv")
+
+
+def write_campaign(campaign: Campaign, folder: Path, told: str) -> None:
+    """Write a campaign, its truth/truth.csv and an ABOUT.txt with what is `told` of it.
+
+    CallError where the folder holds anything already.
+    """
+    empty = not folder.exists() or (folder.is_dir() and not any(folder.iterdir()))
+    require(empty, "folder", str(folder), "a new or an empty folder")
+    write_folder(campaign.exposure, folder)
+    (folder / "truth").mkdir()
+    write_csv(campaign.truth.round(5), folder / "truth/truth.csv")
+    (folder / "ABOUT.txt").write_text(ABOUT.format(told=told), encoding="utf-8")
 
 
 def write_csv(frame: pd.DataFrame, path: Path) -> None:

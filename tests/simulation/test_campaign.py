@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import fields, replace
 
 import numpy as np
@@ -201,12 +200,3 @@ def test_a_closed_campaign_takes_its_panels_down():
 def test_a_design_that_cannot_be_is_refused_with_what_is_allowed(wrong):
     with pytest.raises(CallError, match="allowed"):
         replace(Design(), **wrong)
-
-
-@pytest.mark.bench
-def test_a_study_can_afford_many_campaigns():
-    simulate(Design(), 0)
-    began = time.process_time()
-    for seed in range(5):
-        simulate(Design(), seed)
-    assert (time.process_time() - began) / 5 < 0.3
