@@ -91,11 +91,10 @@ def _lay(priors: Priors, rates: Sequence[Array], visits: Array, scales: Sequence
                 i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
                 visit_sd * (1 - common) ** 0.5, priors.spread(drift), scale, at, visit,
             ))  # fmt: skip
-    columns = np.array(rows).T
-    at, visit = columns[6:8]
+    course, parameter, common_sd, own_sd, drift_sd, scale, at, visit = np.array(rows).T
     return Grid(
-        tuple(courses), priors.value("span"), columns[0].astype(np.int64), *columns[1:6],
-        at, visit, -(at**2 + visit**2) / 2,
+        tuple(courses), priors.value("span"), course.astype(np.int64), parameter, common_sd, own_sd,
+        drift_sd, scale, at, visit, -(at**2 + visit**2) / 2,
     )  # fmt: skip
 
 
@@ -119,7 +118,8 @@ def finer_grid(priors: Priors, grid: Grid, weight: Array) -> Grid:
 def _around(at: Array, weight: Array, points: int, edge: float) -> Array:
     """Points over the bulk of weighted positions, no narrower than a third of their spacing."""
     share = weight / weight.sum()
-    mean = share @ at
-    spacing = np.ptp(at) / max(np.unique(at).size - 1, 1)
-    sd = max(float(np.sqrt(share @ (at - mean) ** 2)), spacing / 3)
-    return np.linspace(max(mean - REACH * sd, -edge), min(mean + REACH * sd, edge), points)
+    mean = float(share @ at)
+    spacing = float(at.max() - at.min()) / max(np.unique(at).size - 1, 1)
+    sd = max(float(share @ (at - mean) ** 2) ** 0.5, spacing / 3)
+    low, high = max(mean - REACH * sd, -edge), min(mean + REACH * sd, edge)
+    return np.linspace(low, high, points)

@@ -93,5 +93,6 @@ def site_readings(
     dryness_sd: float = 0.0,
 ) -> SiteReadings:
     """Readings with zeros for what is not known."""
-    rows = (np.zeros(months.size) if row is None else row for row in (dryness, washed, error))
-    return SiteReadings(values, group, months, *rows, dryness_sd)
+    none = np.zeros(months.size)
+    dry, wash, wrong = (none if row is None else row for row in (dryness, washed, error))
+    return SiteReadings(values, group, months, dry, wash, wrong, dryness_sd)
