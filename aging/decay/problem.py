@@ -18,12 +18,14 @@ import numpy.typing as npt
 from aging.decay.ragged import FloatArray, IntArray, Ragged
 from aging.decay.shapes import SATURATED, Shape
 
-OCTAVE = float(np.log(2.0))
+STEP = 0.5 * float(
+    np.log(2.0)
+)  # of theta, half an octave; two dips of rss closer than that may pass for one
 
 
 @dataclass(frozen=True)
 class Solution:
-    """What an engine finds. theta, rss (S,); origin, span, lowest, nodes as in Problem.
+    """What an engine finds. theta, rss (S,); origin, span, highest as in Problem.
 
     r (P, P, S): [fixed columns, f, df/dtheta] = Q r; coordinates: Q'y of all but df/dtheta.
     """
@@ -32,24 +34,17 @@ class Solution:
     rss: FloatArray
     origin: FloatArray
     span: FloatArray
-    lowest: FloatArray
-    nodes: IntArray
+    highest: FloatArray
     r: FloatArray
     coordinates: FloatArray
-
-    @property
-    def highest(self) -> FloatArray:
-        """Upper bound of theta (S,)."""
-        return self.lowest + OCTAVE * (self.nodes - 1)
 
 
 @dataclass(frozen=True)
 class Problem:
     """S series with N readings. `target` is y orthogonal to `fixed` (m, N); flat arrays are (N,).
 
-    origin, span (S,): months to scaled time. lowest (S,): lower bound of theta; nodes (S,): octaves
-    from it to the upper bound, both ends counted. r (m, m, S): Q r = the fixed columns.
-    coordinates (m, S): Q'y.
+    origin, span (S,): months to scaled time. highest (S,): upper bound of theta; steps (S,): of the
+    grid below it. r (m, m, S): Q r = the fixed columns. coordinates (m, S): Q'y.
     """
 
     shape: Shape
@@ -62,8 +57,8 @@ class Problem:
     fixed: FloatArray
     r: FloatArray
     coordinates: FloatArray
-    lowest: FloatArray
-    nodes: IntArray
+    highest: FloatArray
+    steps: IntArray
 
     def take(self, series: npt.NDArray[np.integer[Any]]) -> Problem:
         """The chosen series as a problem of their own."""
@@ -72,9 +67,16 @@ class Problem:
             self, rows=rows, origin=self.origin[series], span=self.span[series],
             clock=self.clock[at], root_weight=self.root_weight[at], target=self.target[at],
             fixed=self.fixed[:, at], r=self.r[:, :, series],
-            coordinates=self.coordinates[:, series], lowest=self.lowest[series],
-            nodes=self.nodes[series],
+            coordinates=self.coordinates[:, series], highest=self.highest[series],
+            steps=self.steps[series],
         )  # fmt: skip
+
+    @property
+    def grid(self) -> FloatArray:
+        """The lower bound of theta and the nodes up to the upper one (G, S), filled up with it."""
+        down = np.maximum(self.steps - np.arange(self.steps.max() + 1)[:, None], 0)
+        return np.vstack((np.full(len(self.rows), np.log(self.shape.low)),
+                          self.highest - STEP * down))  # fmt: skip
 
     def columns(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The curved column f and df/dtheta at theta (S,), both (N,)."""
@@ -128,10 +130,10 @@ def set_up(
         clock = shape.clock(u)
         gap = np.minimum.reduceat(np.where(clock < 0, -clock, np.inf), rows.offsets[:-1])
         high = SATURATED / gap if shape.high is None else high * shape.high
-    octaves = np.ceil(np.log2(high / (shape.low or 1.0)) - 1e-9)
+    highest = np.log(high)
     return Problem(
         shape=shape, rows=rows, origin=origin, span=span, clock=clock, root_weight=root,
         target=target, fixed=np.array(basis).reshape(len(basis), u.size), r=r,
-        coordinates=coordinates, lowest=np.log(high) - OCTAVE * octaves,
-        nodes=octaves.astype(np.intp) + 1,
+        coordinates=coordinates, highest=highest,
+        steps=((highest - np.log(shape.dense)) / STEP + 1e-9).astype(np.intp),
     )  # fmt: skip

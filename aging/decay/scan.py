@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from aging.decay.estimate import loss_scale, upper_inverse
 from aging.decay.outcome import IntervalOutcome
-from aging.decay.problem import OCTAVE, Problem
+from aging.decay.problem import STEP, Problem
 from aging.decay.ragged import FloatArray
 from aging.decay.series import AT_BOUND
 
@@ -35,7 +35,7 @@ class Scan:
         elif target in {"value", "start"}:
             wanted[: m - shape.drifts], wanted[m - shape.drifts :] = 1.0, self.u
         self.fixed = np.einsum("ijs,is->js", upper_inverse(problem.r), wanted)
-        self.highest = problem.lowest + OCTAVE * (problem.nodes - 1)
+        self.grid = problem.grid
         self.total = problem.rows.sum(problem.target**2)
 
     def at(self, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -67,10 +67,10 @@ class Scan:
             _, centre, half = self.at(rate)
             return centre - half, centre + half, np.zeros(len(rate), np.int8)
         unit = problem.span if problem.shape.shifts else np.ones_like(rate)
-        best = np.clip(np.log(rate * unit), problem.lowest, self.highest)
+        best = np.clip(np.log(rate * unit), self.grid[0], problem.highest)
         left, right = self._allowed(best)
-        free_left = left <= problem.lowest + AT_BOUND
-        free_right = right >= self.highest - AT_BOUND
+        free_left = left <= self.grid[0] + AT_BOUND
+        free_right = right >= problem.highest - AT_BOUND
         if self.target == "rate":
             lower, upper = np.exp(left) / unit, np.exp(right) / unit
             lower[free_left], upper[free_right] = 0.0, np.inf
@@ -81,7 +81,7 @@ class Scan:
         lower = -self._highest(grid, half - centre, -1.0)
         upper = self._highest(grid, half + centre, 1.0)
         open_below, open_above = np.zeros(len(rate), bool), np.zeros(len(rate), bool)
-        for free, bound, inwards in ((free_left, left, OCTAVE), (free_right, right, -OCTAVE)):
+        for free, bound, inwards in ((free_left, left, 2 * STEP), (free_right, right, -2 * STEP)):
             (_, end, end_half), (_, inner, inner_half) = self.at(bound), self.at(bound + inwards)
             moving = free * STILL_MOVING * (upper - lower)
             open_below |= free & ((inner - inner_half) - (end - end_half) > moving)
@@ -91,22 +91,13 @@ class Scan:
 
     def _allowed(self, best: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Outermost theta on either side of the best whose rss is within the limit."""
-        problem = self.problem
-        steps = np.arange(problem.nodes.max())
-        rss = np.array([self.at(problem.lowest + OCTAVE * j)[0] for j in steps])
-        within = (rss <= self.limit) & (steps[:, None] < problem.nodes)
-        last = np.where(within, steps[:, None], -1).max(axis=0)
-        first = np.where(within, steps[:, None], steps.size).min(axis=0)
-        inner_left = np.minimum(best, problem.lowest + OCTAVE * first)
-        inner_right = np.where(last < 0, best, np.maximum(best, problem.lowest + OCTAVE * last))
-        octave_left = np.ceil((inner_left - problem.lowest) / OCTAVE - 1e-9) - 1
-        octave_right = np.floor((inner_right - problem.lowest) / OCTAVE + 1e-9) + 1
-        return (
-            self._edge(inner_left, problem.lowest + OCTAVE * np.maximum(octave_left, 0)),
-            self._edge(
-                inner_right, np.minimum(problem.lowest + OCTAVE * octave_right, self.highest)
-            ),
-        )
+        grid = self.grid
+        within = np.array([self.at(theta)[0] for theta in grid]) <= self.limit
+        inner_left = np.minimum(best, np.where(within, grid, np.inf).min(axis=0))
+        inner_right = np.maximum(best, np.where(within, grid, -np.inf).max(axis=0))
+        outer_left = np.where(grid < inner_left - AT_BOUND, grid, grid[0]).max(axis=0)
+        outer_right = np.where(grid > inner_right + AT_BOUND, grid, grid[-1]).min(axis=0)
+        return self._edge(inner_left, outer_left), self._edge(inner_right, outer_right)
 
     def _edge(self, inside: FloatArray, outside: FloatArray) -> FloatArray:
         within = self.at(outside)[0] <= self.limit

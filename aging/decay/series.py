@@ -193,7 +193,7 @@ class _Job:
             )
             if self.shape.clock is not None:
                 at_top = solution.theta >= solution.highest - AT_BOUND
-                at_bottom = solution.theta <= solution.lowest + AT_BOUND
+                at_bottom = solution.theta <= np.log(self.shape.low) + AT_BOUND
                 outcome[at_top] = Outcome.RATE_AT_UPPER_BOUND
                 outcome[at_bottom] = Outcome.RATE_AT_LOWER_BOUND
             found = estimate(solution, self.shape, self.start)

@@ -1,19 +1,20 @@
 """Least rss(theta) of every series, in numpy: the readable engine (notation: problem.py).
 
-Octave by octave from bound to bound, then every dip of the grid is followed to its bottom, so
-that a lesser minimum is not mistaken for the least one.
+From bound to bound in half octaves, then every dip of that grid is followed to its bottom, so that
+a lesser minimum is not mistaken for the least one.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from aging.decay.problem import OCTAVE, Problem, Solution, orthonormal, set_up
+from aging.decay.problem import STEP, Problem, Solution, orthonormal, set_up
 from aging.decay.ragged import FloatArray, Ragged
 from aging.decay.shapes import Shape
 
 TOLERANCE = 1e-10  # on the product of two steps, which bounds what a secant step leaves
 MAX_STEPS = 80
+MIDDLE = 2  # the first node with equally spaced neighbours
 
 
 def solve(
@@ -22,7 +23,7 @@ def solve(
 ) -> Solution:  # fmt: skip
     """Fit every series; each needs as many distinct months as it has parameters."""
     problem = set_up(months, values, weights, rows, shape, free_start=free_start)
-    theta, residual = problem.lowest, problem.target
+    theta, residual = problem.highest, problem.target
     coordinates, r = problem.coordinates, problem.r
     if shape.clock is not None:
         theta = minimise(problem)
@@ -37,7 +38,7 @@ def solve(
         coordinates = np.vstack((coordinates, height))
     return Solution(
         theta=theta, rss=rows.sum(residual**2), origin=problem.origin, span=problem.span,
-        lowest=problem.lowest, nodes=problem.nodes, r=r, coordinates=coordinates,
+        highest=problem.highest, r=r, coordinates=coordinates,
     )  # fmt: skip
 
 
@@ -56,24 +57,21 @@ def slope(problem: Problem, theta: FloatArray) -> tuple[FloatArray, FloatArray, 
 
 def minimise(problem: Problem) -> FloatArray:
     """The theta (S,) of the least sum of squares between the bounds."""
-    steps = np.arange(problem.nodes.max())
-    series = np.arange(len(problem.rows))
-    grid = np.stack([slope(problem, problem.lowest + OCTAVE * step)[0] for step in steps])
-    grid[steps[:, None] >= problem.nodes] = np.inf
-    wall = np.full((1, len(series)), np.inf)
-    below, above = np.vstack((wall, grid[:-1])), np.vstack((grid[1:], wall))
-    node, dip = np.nonzero((grid <= below) & (grid < above))
-    left, middle, right = (rss[node, dip] for rss in (below, grid, above))
+    grid = problem.grid
+    rss = np.stack([slope(problem, theta)[0] for theta in grid])
+    rss[np.arange(len(grid))[:, None] > problem.steps + 1] = np.inf
+    wall = np.full((1, grid.shape[1]), np.inf)
+    below, above = np.vstack((wall, rss[:-1])), np.vstack((rss[1:], wall))
+    node, dip = np.nonzero((rss <= below) & (rss < above))
+    left, middle, right = (level[node, dip] for level in (below, rss, above))
     lean = 0.5 * (left - right) / (left - 2 * middle + right)
-    octaves = (
-        node + np.where(np.isfinite(lean), lean, 0.0),
-        np.maximum(node - 1, 0),
-        np.minimum(node + 1, problem.nodes[dip] - 1),
-    )
-    start, lo, hi = (np.asarray(problem.lowest[dip] + OCTAVE * x, float) for x in octaves)
-    theta, rss = _descend(problem.take(dip), start, lo, hi)
+    lean[(node < MIDDLE) | np.isinf(right)] = 0
+    theta, rss = _descend(
+        problem.take(dip), grid[node, dip] + STEP * lean, grid[np.maximum(node - 1, 0), dip],
+        grid[np.minimum(node + 1, problem.steps[dip] + 1), dip],
+    )  # fmt: skip
     best_last = np.lexsort((-rss, dip))
-    best = problem.lowest.copy()
+    best = grid[0].copy()
     best[dip[best_last]] = theta[best_last]
     return best
 
@@ -91,14 +89,14 @@ def _descend(
         value, g, h = slope(part, x)
         lo, hi = np.where(g > 0, lo, x), np.where(g > 0, x, hi)
         secant = (g - last_g) / (x - last_x)
-        step = -g / np.where(secant > 0, secant, h)
-        inside = (x + step > lo) & (x + step < hi)
+        step = -g / np.where(np.isnan(secant), h, secant)
+        inside = (x + step > lo) & (x + step < hi) & ~(secant < 0)
         step = np.where(inside, step, 0.5 * (lo + hi) - x)
         theta[active], rss[active] = x + step, value
         going = np.abs(step) * last_step > TOLERANCE
         if not going.any():
             break
         active, part = active[going], part.take(np.flatnonzero(going))
-        last_step = np.where(inside, np.abs(step), 1.0)[going]
+        last_step = np.where(inside & (secant > 0), np.abs(step), 1.0)[going]
         last_x, last_g, x, lo, hi = x[going], g[going], theta[active], lo[going], hi[going]
     return theta, rss

@@ -25,7 +25,7 @@ from aging.errors import require
 FloatArray = npt.NDArray[np.float64]
 Path = Callable[[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
 
-SATURATED = 20.0  # exp(-20) = 2e-9: beyond it the curve is a step at the first reading
+SATURATED = 23.0  # exp(-23) = 1e-10: beyond it the curve is a step at the first reading
 LOG_OF_ZERO = -1e4  # stands for log 0; exp of it times any allowed exponent is 0
 
 
@@ -33,8 +33,8 @@ LOG_OF_ZERO = -1e4  # stands for log 0; exp of it times any allowed exponent is 
 class Shape:
     """One shape: its curved column, the bounds of kappa in scaled time, and its words.
 
-    `high` None means: up to the step, kappa times the first gap between readings = SATURATED. `low`
-    is met within an octave, as whole octaves are counted down from the upper bound.
+    `high` None means: up to the step, kappa times the first gap between readings = SATURATED. Below
+    `dense` the curve is so nearly straight that the sum of squares has one dip at most.
     `path(t, start, loss, rate, drift)` is the shape itself, in months.
     """
 
@@ -44,7 +44,8 @@ class Shape:
     path: Path
     clock: Callable[[FloatArray], FloatArray] | None = None
     lift: float = 0.0
-    low: float = 0.0
+    low: float = 1.0
+    dense: float = 1.0
     high: float | None = None
     drifts: bool = False
     shifts: bool = True
@@ -79,13 +80,14 @@ def _table(*rows: Shape) -> Mapping[str, Shape]:
 SHAPES = _table(
     Shape("exponential", "Exponential approach to a plateau",
           "y = start - loss (1 - exp(-rate t))",
-          _exponential, np.negative, low=1e-4),
+          _exponential, np.negative, low=1e-4, dense=0.125),
     Shape("exponential_drift", "Exponential approach to a plateau, and slow linear drift",
           "y = start - loss (1 - exp(-rate t)) - drift t",
-          _exponential, np.negative, low=0.1, drifts=True),
+          _exponential, np.negative, low=0.1, dense=0.1, drifts=True),
     Shape("power", "Power of time",
           "y = start - loss t^rate (the rate is the exponent)",
-          _power, _log_clock, lift=1.0, low=0.0125, high=12.8, shifts=False),
+          _power, _log_clock, lift=1.0, low=0.0125, dense=0.0125, high=12.8,
+          shifts=False),
     Shape("line", "Straight line",
           "y = start - drift t",
           _exponential, drifts=True),

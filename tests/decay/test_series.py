@@ -50,9 +50,11 @@ def test_both_engines_give_equal_results(shape, weighted, start):
     )  # fmt: skip
     assert (a.outcome == b.outcome).all()
     np.testing.assert_allclose(a.rss, b.rss, rtol=1e-9)
-    for name in a.parameters:
-        np.testing.assert_allclose(getattr(a, name), getattr(b, name), rtol=1e-6, atol=1e-12)
-    np.testing.assert_allclose(a.standard_errors, b.standard_errors, rtol=1e-5)
+    fitted = a.outcome == Outcome.FITTED
+    for name, error in zip(a.parameters, a.standard_errors[fitted].T, strict=True):
+        one, other = getattr(a, name)[fitted], getattr(b, name)[fitted]
+        assert (np.abs(one - other) <= 1e-6 * (np.abs(other) + error)).all(), name
+    np.testing.assert_allclose(a.standard_errors, b.standard_errors, rtol=1e-3)
 
 
 @pytest.mark.parametrize("shape", CURVED)
