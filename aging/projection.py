@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from aging import cube as cubes
 from aging.campaigns import Campaign, campaigns
@@ -155,7 +156,8 @@ def fit(
         have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
         raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
     table = priors_for(prop, time, priors)
-    fitted = [(one, fit_site(one.readings, table, seed=_seed(one))) for one in found]
+    with threadpool_limits(1, user_api="blas"):  # many small systems: threads only get in the way
+        fitted = [(one, fit_site(one.readings, table, seed=_seed(one))) for one in found]
     latest: dict[tuple[str, str], Series] = {}
     for one, posterior in fitted:
         for group, formulation in enumerate(one.formulations):

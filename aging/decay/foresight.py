@@ -24,12 +24,13 @@ def _log_sum(values: Array) -> float:
     return float(top + np.log(np.exp(values - top).sum())) if values.size else -np.inf
 
 
-def foretold(
-    site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads, calm: Array
-) -> Array:
+def foretold(  # noqa: PLR0917 - the model has this many parts
+    site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads, calm: Array,
+    log_likelihood: Array,
+) -> Array:  # fmt: skip
     """Log density (C,) that each course gave to the later visits, mean over the site's groups.
 
-    Zeros where the series is too short to foretell anything.
+    `log_likelihood` (N,) is that of all visits. Zeros where the series is too short.
     """
     open_visits = np.flatnonzero(site.washed == 0)
     year = FULL_YEAR / 12 * priors.value("year")
@@ -37,7 +38,7 @@ def foretold(
         return np.zeros(len(grid.courses))
     cut = site.months[open_visits[round(open_visits.size * FIRST_SHARE)]]
     early = site.months < cut
-    whole = eliminate(site, grid, priors, spreads, calm).log_likelihood + grid.log_prior
+    whole = log_likelihood + grid.log_prior
     first = eliminate(site.visits(early), grid, priors, spreads, calm[early]).log_likelihood
     first = first + grid.log_prior
     score = [

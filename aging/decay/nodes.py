@@ -15,8 +15,9 @@ from aging.decay.paths import COURSES
 from aging.decay.priors import Priors
 from aging.decay.site import Array, Index
 
-RATE_POINTS, FINE_POINTS, VISIT_POINTS = 14, 9, 4
-EDGE, VISIT_EDGE, REACH = 2.4, 1.8, 2.6  # in prior, prior and posterior standard deviations
+RATE_POINTS, FINE_POINTS, VISIT_POINTS = 11, 7, 3
+EDGE, VISIT_EDGE = 2.4, 1.5  # in standard deviations of the prior
+REACH, VISIT_REACH = 2.6, 1.5  # in standard deviations of the weight that a coarser grid found
 PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
 COMMON_SHARES = (0.3, 0.7, 0.93)  # of a visit's variance that all panels of the site share
 
@@ -110,16 +111,16 @@ def finer_grid(priors: Priors, grid: Grid, weight: Array) -> Grid:
     rates = []
     for i in range(len(grid.courses)):
         rows = grid.course == i
-        rates.append(_around(grid.at[rows], weight[rows], FINE_POINTS, EDGE))
-    visits = _around(grid.visit_at, weight, VISIT_POINTS, VISIT_EDGE)
+        rates.append(_around(grid.at[rows], weight[rows], FINE_POINTS, EDGE, REACH))
+    visits = _around(grid.visit_at, weight, VISIT_POINTS, VISIT_EDGE, VISIT_REACH)
     return _lay(priors, rates, visits, PANEL_SCALES)
 
 
-def _around(at: Array, weight: Array, points: int, edge: float) -> Array:
+def _around(at: Array, weight: Array, points: int, edge: float, reach: float) -> Array:
     """Points over the bulk of weighted positions, no narrower than a third of their spacing."""
     share = weight / weight.sum()
     mean = float(share @ at)
     spacing = float(at.max() - at.min()) / max(np.unique(at).size - 1, 1)
     sd = max(float(share @ (at - mean) ** 2) ** 0.5, spacing / 3)
-    low, high = max(mean - REACH * sd, -edge), min(mean + REACH * sd, edge)
+    low, high = max(mean - reach * sd, -edge), min(mean + reach * sd, edge)
     return np.linspace(low, high, points)

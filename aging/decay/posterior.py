@@ -131,9 +131,11 @@ def _settle(
         weight = grid.weights(solved.log_likelihood, prior)
         calm = _calm(solved, grid, weight, calm)
         grid = finer_grid(priors, grid, weight)
-    course = course_weights(prior, foretold(some, grid, priors, spreads, calm))
-    solved = eliminate(site, grid, priors, spreads, calm)
-    return grid, grid.weights(solved.log_likelihood, course), calm, course
+    found = eliminate(some, grid, priors, spreads, calm).log_likelihood
+    course = course_weights(prior, foretold(some, grid, priors, spreads, calm, found))
+    if some is not site:
+        found = eliminate(site, grid, priors, spreads, calm).log_likelihood
+    return grid, grid.weights(found, course), calm, course
 
 
 def fit_site(

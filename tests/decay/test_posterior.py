@@ -106,7 +106,7 @@ def test_elimination_has_the_likelihood_of_the_dense_model(missing, wash):
     site = make_site(seed=3, missing=missing, wash=wash)
     coarse = coarse_grid(PRIORS)
     fine = finer_grid(PRIORS, coarse, np.ones(coarse.size) / coarse.size)
-    for grid in (coarse.take(np.array([0, 500, 1000])), fine.take(np.array([0, 600, 1200]))):
+    for grid in (coarse.take(np.array([0, 300, 700])), fine.take(np.array([0, 500, 1000]))):
         check_likelihood(site, grid)
 
 
