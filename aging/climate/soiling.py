@@ -22,7 +22,6 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import erf
 
 from aging.errors import require
 
@@ -99,6 +98,8 @@ def hsu(
     lasted = np.diff(seconds, prepend=-first)
     settled = np.cumsum(1e-6 * rate * np.cos(np.radians(tilt_deg)) * lasted)
     mass = _since(_cleaned(rain_mm, cleaning_mm), settled)
+    from scipy.special import erf  # 0.2 s of import that only this state needs
+
     return pd.Series(HSU_MOST * erf(0.17 * mass**0.8473), rain_mm.index)
 
 
