@@ -19,9 +19,9 @@ from threadpoolctl import threadpool_limits
 
 from aging import cube as cubes
 from aging.campaigns import Campaign, campaigns
-from aging.decay.posterior import SitePosterior, fit_site
+from aging.decay.posterior import DRAWS, SitePosterior, fit_site
 from aging.decay.priors import Priors, TimeUnit, priors_for
-from aging.decay.site import Array
+from aging.decay.site import Array, SiteReadings
 from aging.errors import CallError, ModelError, require
 from aging.records import Exposure
 from aging.source import open_source
@@ -130,6 +130,56 @@ def _times_and_tail(months: float | Iterable[float], level: float) -> tuple[list
     return times, (1 - level) / 2
 
 
+@dataclass(frozen=True)
+class Gathered:
+    """Campaigns of one property, with the priors they are to be fitted with."""
+
+    property: Property
+    exposure: Exposure
+    campaigns: tuple[Campaign, ...]
+    priors: Priors
+    notes: tuple[str, ...]
+    time_per_month: float
+
+
+def gather(
+    source: str | Path | Exposure,
+    property: str = "solar_reflectance",  # noqa: A002 - the field's own word
+    as_of: str | pd.Timestamp | None = None,
+    *,
+    time: TimeUnit = "month",
+    priors: str | Path | None = None,
+) -> Gathered:
+    """What `fit` fits; arguments and errors are its own."""
+    prop = property_named(property)
+    require(prop.scale != "ordinal", "property", property, "a ratio or interval scale, not ratings")
+    moment = None if as_of is None else _moment(as_of)
+    exposure = open_source(source)
+    if moment is not None:
+        exposure = cubes.known_at(exposure, moment)
+    cube = cubes.build(exposure)
+    per_month = DAYS_PER_MONTH if time == "day" else 1.0
+    found = campaigns(cube, exposure.weather, prop.name, time_per_month=per_month)
+    if not found:
+        have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
+        raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
+    notes = tuple(text for text in (cube.attrs["notes"],) if text)
+    return Gathered(prop, exposure, found, priors_for(prop, time, priors), notes, per_month)
+
+
+def posterior(
+    campaign: Campaign,
+    priors: Priors,
+    *,
+    readings: SiteReadings | None = None,
+    draws: int = DRAWS,
+) -> SitePosterior:
+    """Posterior of a campaign, or of part of its readings; the seed is the campaign's own."""
+    given = campaign.readings if readings is None else readings
+    with threadpool_limits(1, user_api="blas"):  # many small systems: threads only get in the way
+        return fit_site(given, priors, draws=draws, seed=_seed(campaign))
+
+
 def fit(
     source: str | Path | Exposure,
     property: str = "solar_reflectance",  # noqa: A002 - the field's own word
@@ -143,30 +193,18 @@ def fit(
     as_of hides all later readings; time "day" takes priors per day (quick soiling); priors is a
     table to use instead of the shipped one. ModelError where nothing can be fitted.
     """
-    prop = property_named(property)
-    require(prop.scale != "ordinal", "property", property, "a ratio or interval scale, not ratings")
-    moment = None if as_of is None else _moment(as_of)
-    exposure = open_source(source)
-    if moment is not None:
-        exposure = cubes.known_at(exposure, moment)
-    cube = cubes.build(exposure)
-    per_month = DAYS_PER_MONTH if time == "day" else 1.0
-    found = campaigns(cube, exposure.weather, prop.name, time_per_month=per_month)
-    if not found:
-        have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
-        raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
-    table = priors_for(prop, time, priors)
-    with threadpool_limits(1, user_api="blas"):  # many small systems: threads only get in the way
-        fitted = [(one, fit_site(one.readings, table, seed=_seed(one))) for one in found]
+    found = gather(source, property, as_of, time=time, priors=priors)
     latest: dict[tuple[str, str], Series] = {}
-    for one, posterior in fitted:
+    for one in found.campaigns:
+        fitted = posterior(one, found.priors)
         for group, formulation in enumerate(one.formulations):
             key = (one.site, formulation)
-            latest[key] = Series(*key, one, group, posterior)
-    notes = [text for text in (cube.attrs["notes"],) if text]
-    if len(latest) < sum(len(one.formulations) for one in found):
-        notes.append("a formulation exposed twice at a site is projected from its latest start")
-    return Fit(prop, exposure, tuple(latest.values()), table, tuple(notes), per_month)
+            latest[key] = Series(*key, one, group, fitted)
+    notes = found.notes
+    if len(latest) < sum(len(one.formulations) for one in found.campaigns):
+        notes += ("a formulation exposed twice at a site is projected from its latest start",)
+    series = tuple(latest.values())
+    return Fit(found.property, found.exposure, series, found.priors, notes, found.time_per_month)
 
 
 def _moment(as_of: str | pd.Timestamp) -> pd.Timestamp:
