@@ -12,11 +12,12 @@ from typing import Any
 
 __version__ = "0.1.0"
 _ROOMS = {
+    "backtest": "aging.backtest",
     "compare": "aging.comparison",
     "fit": "aging.projection",
     "project": "aging.projection",
 }
-__all__ = ["__version__", "compare", "fit", "project"]
+__all__ = ["__version__", "backtest", "compare", "fit", "project"]
 
 
 def __getattr__(name: str) -> Any:
