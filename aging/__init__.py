@@ -12,7 +12,7 @@ from typing import Any
 
 __version__ = "0.1.0"
 _ROOMS = {
-    "backtest": "aging.backtest",
+    "backtest": "aging.backtesting",
     "compare": "aging.comparison",
     "fit": "aging.projection",
     "project": "aging.projection",

@@ -165,6 +165,41 @@ def compare(
     return int(bool(left_out))
 
 
+@commands.command(epilog="Example: aging backtest sample_exposure --cuts 6,12 --no-baselines")
+def backtest(
+    source: Source = None,
+    *,
+    store: Store = None,
+    cuts: Annotated[
+        str, typer.Option(help="Months of exposure after which nothing is known: 12, or 6,12,24.")
+    ] = "6,9,12,18,24",
+    level: Level = 0.90,
+    measured: Measured = "solar_reflectance",
+    baselines: Annotated[
+        bool, typer.Option("--baselines/--no-baselines", help="Score simple rivals as well.")
+    ] = True,
+    day_first: DayFirst = None,
+    json: Json = None,
+) -> int:
+    """Score forecasts of what was read later."""
+    import aging
+    from aging.backtesting.rivals import RIVALS
+    from aging.cli import output, scores, sources
+
+    months = output.numbers("--cuts", cuts)
+    rivals = tuple(RIVALS) if baselines else ()
+    with output.progress("forecasting") as step:
+        given, left_out = sources.facts(source, store, day_first)
+        found = aging.backtest(given, measured, months, level, rivals=rivals, on_progress=step)
+    notes = (*left_out, *found.notes)
+    output.give(
+        json,
+        {"board": found.board, "scores": found.scores, "notes": notes},
+        lambda: scores.show(found, notes),
+    )
+    return int(bool(left_out))
+
+
 @commands.command(epilog="Example: aging export --store exposure.sqlite copy_of_exposure")
 def export(
     folder: Annotated[Path, typer.Argument(help="New folder to write.")], *, store: NeededStore

@@ -71,7 +71,7 @@ def _month(
         marks = (numbered.setdefault(remark, len(numbered) + 1) for remark in _remarks(state))
         grid.add_row(
             f"  {state['formulation']}",
-            *(_figure(value, decimals) for value in figures),
+            *(figure(value, decimals) for value in figures),
             *(_fact(name, state[name]) for name in extra.values()),
             " ".join(map(str, sorted(marks))),
         )
@@ -88,7 +88,8 @@ def _remarks(row: Row) -> Iterator[str]:
         yield from filter(None, row["notes"].split("; "))
 
 
-def _figure(value: float, decimals: int) -> str:
+def figure(value: float, decimals: int) -> str:
+    """A number, or a hyphen where there is none."""
     return "-" if pd.isna(value) else f"{value:.{decimals}f}"
 
 

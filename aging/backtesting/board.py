@@ -73,7 +73,7 @@ def scored(forecasts: pd.DataFrame, level: float, forecasters: Sequence[str]) ->
     edges = [-np.inf, *BANDS]
     return forecasts.assign(
         band=pd.cut(forecasts["horizon"], edges, labels=list(BANDS.values())),
-        forecaster=pd.Categorical(forecasts["forecaster"], forecasters),
+        forecaster=forecasts["forecaster"].astype(pd.CategoricalDtype(list(forecasters))),
         level=level,
         inside=where_given((low <= y)[given] & (y <= high)[given]),
         below=where_given((y < bound)[given]),

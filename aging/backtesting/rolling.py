@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from aging.backtest.board import Backtest, scored
-from aging.backtest.origins import Origin, origins
-from aging.backtest.rivals import RIVALS, Past, Rival
+from aging.backtesting.board import Backtest, scored
+from aging.backtesting.origins import Origin, origins
+from aging.backtesting.rivals import RIVALS, Past, Rival
 from aging.decay.priors import Priors
 from aging.decay.scores import crps_draws, crps_normal
 from aging.decay.site import Array

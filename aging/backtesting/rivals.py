@@ -21,8 +21,8 @@ from functools import partial
 import numpy as np
 from scipy.special import stdtrit
 
-from aging.backtest import grid
-from aging.backtest.forecast import Forecast, missing
+from aging.backtesting import grid
+from aging.backtesting.forecast import Forecast, missing
 from aging.decay.outcome import Outcome
 from aging.decay.profile import profile_interval
 from aging.decay.site import Array

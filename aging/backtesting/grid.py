@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from aging.backtest.forecast import Forecast, missing
+from aging.backtesting.forecast import Forecast, missing
 from aging.decay.site import Array
 
 LEAST_MONTHS, LEAST_VISITS = 6, 4

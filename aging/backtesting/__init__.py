@@ -10,7 +10,7 @@ of `rivals.py`.
 
 from __future__ import annotations
 
-from aging.backtest.board import Backtest
-from aging.backtest.rolling import CUTS, MODEL, backtest
+from aging.backtesting.board import Backtest
+from aging.backtesting.rolling import CUTS, MODEL, backtest
 
 __all__ = ["CUTS", "MODEL", "Backtest", "backtest"]
