@@ -23,6 +23,7 @@ from aging.decay.posterior import DRAWS, SitePosterior, fit_site
 from aging.decay.priors import Priors, TimeUnit, priors_for
 from aging.decay.site import Array, SiteReadings
 from aging.errors import CallError, ModelError, require
+from aging.precedent import closed_campaigns, learn, told
 from aging.records import Exposure
 from aging.source import open_source
 from aging.standing import Standing, standing, together
@@ -195,16 +196,36 @@ def fit(
     """
     found = gather(source, property, as_of, time=time, priors=priors)
     latest: dict[tuple[str, str], Series] = {}
-    for one in found.campaigns:
-        fitted = posterior(one, found.priors)
+    fitted, taught = _fit_all(found)
+    for one, its_posterior in fitted:
         for group, formulation in enumerate(one.formulations):
             key = (one.site, formulation)
-            latest[key] = Series(*key, one, group, fitted)
-    notes = found.notes
+            latest[key] = Series(*key, one, group, its_posterior)
+    notes = found.notes + taught
     if len(latest) < sum(len(one.formulations) for one in found.campaigns):
         notes += ("a formulation exposed twice at a site is projected from its latest start",)
     series = tuple(latest.values())
     return Fit(found.property, found.exposure, series, found.priors, notes, found.time_per_month)
+
+
+def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tuple[str, ...]]:
+    """Fit closed campaigns, then running ones with what those of their climate taught."""
+    climates = found.exposure.sites.set_index("site")["climate"].dropna().to_dict()
+
+    def kind(one: Campaign) -> str:
+        return str(climates.get(one.site, f"site {one.site}"))
+
+    closed = closed_campaigns(found.campaigns, found.exposure.panels)
+    running = [one for one in found.campaigns if all(one is not other for other in closed)]
+    fitted = [(one, posterior(one, found.priors)) for one in closed]
+    notes = []
+    for climate in dict.fromkeys(map(kind, running)):
+        precedents = [its for one, its in fitted[: len(closed)] if kind(one) == climate]
+        own = learn(found.priors, precedents)
+        if precedents:
+            notes.append(told(climate, found.priors, own, len(precedents)))
+        fitted += [(one, posterior(one, own)) for one in running if kind(one) == climate]
+    return sorted(fitted, key=lambda pair: pair[0].exposed_on), tuple(notes)
 
 
 def _moment(as_of: str | pd.Timestamp) -> pd.Timestamp:

@@ -214,13 +214,16 @@ def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
     return Groups(cov, total, visits.onward_pull.sum(1) - taken, misfit)
 
 
-def _site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
-    """Prior centre (Q,) and spread (N, Q) of a site's level; the grid itself carries the pace."""
+def site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
+    """Prior centre (Q,) and covariance (N, Q, Q) of a site's level; the grid carries its pace."""
     centre = [0.0 if name == "pace" else priors.value(name) for name in COEFFICIENTS]
     spread = [1e-4 if name == "pace" else priors.spread(name) for name in COEFFICIENTS]
     spreads = np.tile(spread, (grid.size, 1))
-    spreads[:, COEFFICIENTS.index("drift")] = grid.drift_sd
-    return np.array(centre), spreads
+    loss, drift = COEFFICIENTS.index("loss"), COEFFICIENTS.index("drift")
+    spreads[:, drift] = grid.drift_sd
+    correlation = np.eye(len(spread))
+    correlation[loss, drift] = correlation[drift, loss] = priors.value("loss_drift")
+    return np.array(centre), spreads[:, :, None] * correlation * spreads[:, None, :]
 
 
 def _shared(  # noqa: PLR0917 - the model has this many parts
@@ -232,17 +235,17 @@ def _shared(  # noqa: PLR0917 - the model has this many parts
     unwashed = 1 - site.washed
     weather = weather_cov(priors, site.months, site.months) * np.outer(unwashed, unwashed)
     visit_cov = grid.visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + weather
-    centre, spread = _site_level(priors, grid)
+    centre, level_cov = site_level(priors, grid)
+    level_precision = np.linalg.inv(level_cov)
     system = _t(columns) @ groups.total @ columns
     right = times(_t(columns), groups.total_pull)
     system[:, :size, :size] += np.linalg.inv(visit_cov)
-    levels = np.arange(size, size + centre.size)
-    system[:, levels, levels] += 1 / spread**2
-    right[:, size:] += centre / spread**2
+    system[:, size:, size:] += level_precision
+    right[:, size:] += level_precision @ centre
     root = np.linalg.cholesky(system)
     half = np.linalg.solve(root, right[..., None])
     log_det = 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
-    log_det = log_det + _logdet(visit_cov) + 2 * np.log(spread).sum(-1)
-    square = (centre**2 / spread**2).sum(-1) - (half[..., 0] ** 2).sum(-1)
+    log_det = log_det + _logdet(visit_cov) + _logdet(level_cov)
+    square = level_precision @ centre @ centre - (half[..., 0] ** 2).sum(-1)
     mean = np.linalg.solve(_t(root), half)[..., 0]
     return Shared(mean, root, visit_cov, log_det + square)

@@ -84,8 +84,7 @@ def _lay(priors: Priors, rates: Sequence[Array], visits: Array, scales: Sequence
     courses = priors.courses
     axes = (visits, COMMON_SHARES, ("drift", "drift_wide"), scales)
     for i, (name, z) in enumerate(zip(courses, rates, strict=True)):
-        quantity = "exponent" if name == "power" else "rate"
-        centre, log_sd = priors.value(quantity), priors.spread(quantity)
+        centre, log_sd = priors.parameter(name)
         for at, visit, common, drift, scale in product(z, *axes):
             visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
             rows.append((

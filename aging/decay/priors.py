@@ -46,6 +46,13 @@ class Priors:
         """Prior standard deviation, of the log where the table's unit says so."""
         return self._spreads[quantity]
 
+    def parameter(self, course: str) -> tuple[float, float]:
+        """Prior centre and spread of the log of a course's parameter."""
+        usual = "exponent" if course == "power" else "rate"
+        own = f"rate_{course}"
+        name = own if own in self._values else usual
+        return self._values[name], self._spreads[name]
+
     @property
     def courses(self) -> dict[str, float]:
         """Prior weight of each course of loss, summing to 1."""

@@ -1,0 +1,73 @@
+"""What closed campaigns teach the priors of running ones."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import aging
+from aging.decay.elimination import COEFFICIENTS
+from aging.decay.nodes import coarse_grid
+from aging.decay.priors import priors_for
+from aging.precedent import learn
+from aging.simulation import campaign_streams, merge, precedents
+from aging.vocabulary import PROPERTIES
+
+PRIORS = priors_for(PROPERTIES["solar_reflectance"])
+
+
+def closed(loss, drift, sd=0.005, seed=0):
+    """A stand-in for the posterior of a long, precise campaign."""
+    random = np.random.default_rng(seed)
+    grid = coarse_grid(PRIORS)
+    path = np.zeros((4000, 2, len(COEFFICIENTS)))
+    path[..., COEFFICIENTS.index("loss")] = random.normal(loss, sd, (4000, 1))
+    path[..., COEFFICIENTS.index("drift")] = random.normal(drift, 1e-4, (4000, 1))
+    node = random.integers(0, grid.size, 4000)
+    weights = dict.fromkeys(PRIORS.courses, 0.0)
+    return SimpleNamespace(path=path, grid=grid, node=node, course_weight=weights)
+
+
+def test_without_closed_campaigns_the_table_stands():
+    assert learn(PRIORS, []) is PRIORS
+
+
+def test_alike_campaigns_move_and_sharpen_the_prior_and_keep_some_spread():
+    taught = learn(PRIORS, [closed(0.26, 0.001, seed=i) for i in range(6)])
+    assert taught.value("loss") == pytest.approx(0.26, abs=0.02)
+    assert taught.value("drift") == pytest.approx(0.001, abs=0.0002)
+    assert 0.2 * PRIORS.spread("loss") < taught.spread("loss") < 0.75 * PRIORS.spread("loss")
+    assert taught.table.loc["loss", "source"] == "6 closed campaigns of the same climate"
+    assert taught.value("initial") == PRIORS.value("initial")
+
+
+def test_campaigns_that_disagree_keep_the_prior_wide():
+    alike = learn(PRIORS, [closed(0.2, 0.0004, seed=i) for i in range(4)])
+    apart = learn(PRIORS, [closed(loss, 0.0004) for loss in (0.08, 0.16, 0.24, 0.32)])
+    assert apart.spread("loss") > 1.3 * alike.spread("loss")
+    assert apart.value("loss") == pytest.approx(0.2, abs=0.02)
+
+
+def test_a_vague_campaign_teaches_little():
+    vague = learn(PRIORS, [closed(0.17, 0.0004, sd=0.079)])
+    assert vague.spread("loss") > 0.9 * PRIORS.spread("loss")
+
+
+def test_running_campaigns_say_what_they_were_taught_and_closed_ones_are_untouched():
+    running = next(iter(campaign_streams("late growth", 1, 3))).exposure
+    both = merge([precedents("late growth", 2, 4), running])
+    start = pd.to_datetime(running.panels["exposed_on"]).min()
+    moment = start + pd.Timedelta(days=9 * 30.44)
+    alone, taught = (aging.fit(source, as_of=moment) for source in (running, both))
+    assert alone.notes == ()
+    assert sum("priors from 2 closed campaigns" in note for note in taught.notes) == 3
+    mine = {(one.site, one.formulation) for one in alone.series}
+    changed = taught.project(36).frame.set_index(["site", "formulation", "target"])
+    before = alone.project(36).frame.set_index(["site", "formulation", "target"])
+    gap = changed.loc[before.index, "estimate"] - before["estimate"]
+    assert gap.abs().max() > 0.005
+    old = next(one for one in taught.series if (one.site, one.formulation) not in mine)
+    assert old.posterior.priors.table.equals(PRIORS.table)
