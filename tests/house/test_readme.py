@@ -91,13 +91,14 @@ def test_every_python_block_runs():
         assert "estimate" in done.stdout
 
 
-def test_ci_runs_the_readmes_own_line():
+def test_ci_runs_the_readmes_own_lines():
     script = (ROOT / ".ci/run").read_text(encoding="utf-8")
-    pattern = re.search(r"grep -m1 -F \"(.+?)\" README.md", script)
-    assert pattern is not None
     readme = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
-    (line,) = [line for line in readme if pattern[1] in line]
-    assert line.endswith("&& .venv/bin/pytest")
+    patterns = re.findall(r"grep -m1 -F \"(.+?)\" README.md", script)
+    ends = [
+        next(line for line in readme if pattern in line).split("&&")[-1] for pattern in patterns
+    ]
+    assert ends == [" .venv/bin/aging project sample_exposure", " .venv/bin/pytest"]
     assert 'eval "$line"' in script
 
 

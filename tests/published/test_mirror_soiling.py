@@ -143,14 +143,14 @@ def projected(exposure: Exposure, campaign: mirrors.Campaign) -> pd.DataFrame:
     )
 
 
-def test_projection_from_the_early_cut_beats_a_straight_line(stored, record_property):
+def test_projection_from_the_early_cut_beats_a_straight_line(stored, record_testsuite_property):
     *_, exposure = stored
     scored = pd.concat([projected(exposure, campaign) for campaign in ALL])
     assert len(scored) == 97
     error = (scored["estimate"] - scored["last"]).abs().median()
     inside = scored["last"].between(scored["lower"], scored["upper"]).mean()
-    record_property("median_absolute_error_points", error)
-    record_property("share_inside_90_percent_interval", inside)
+    record_testsuite_property("median_absolute_error_points", error)
+    record_testsuite_property("share_inside_90_percent_interval", inside)
     assert error <= 0.45
     assert error < median_error(straight_line, least_seen=1)
     assert inside >= 0.75  # rain after the cut, as at Wodonga, cannot be foreseen
