@@ -16,6 +16,7 @@ st.navigation(
         st.Page("views/overview.py", title=wording.OVERVIEW, default=True),
         st.Page("views/decay.py", title=wording.DECAY, url_path="decay"),
         st.Page("views/compare.py", title=wording.COMPARE, url_path="compare"),
+        st.Page("views/scores.py", title=wording.SCORES, url_path="scores"),
     ],
     position="top",
 ).run()

@@ -17,6 +17,7 @@ import streamlit as st
 
 import aging
 from aging import intake
+from aging.backtesting import Backtest
 from aging.comparison import Comparison, contrast
 from aging.ledger import open_ledger
 from aging.projection import Fit, Projection
@@ -26,6 +27,7 @@ from dashboard import attention, tables, wording
 from dashboard.launch import SOURCE
 
 SAMPLE = Path("sample_exposure")
+CUTS, RIVALS = (6, 12, 24), ("last value", "exponential")  # the rest takes minutes
 Mark = tuple[tuple[str, int, int], ...]
 
 
@@ -124,6 +126,12 @@ def projected(data: Opened, prop: str, months: tuple[float, ...], level: float) 
 def compared(data: Opened, prop: str, months: float, level: float) -> Comparison:
     """Differences to the control of the same campaign at `months`; ModelError without one."""
     return contrast(_fit(data.source, data.mark, prop), months, level)
+
+
+@st.cache_resource(show_spinner=wording.SCORING, max_entries=16, hash_funcs={Opened: key_of})
+def backtested(data: Opened, prop: str, level: float) -> Backtest:
+    """Forecasts of what was read later; ModelError where no campaign was read after a cut."""
+    return aging.backtest(data.exposure, prop, CUTS, level, rivals=RIVALS)
 
 
 def fitted_panels(data: Opened, prop: str, formulation: str) -> frozenset[str]:

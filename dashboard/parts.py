@@ -54,13 +54,13 @@ def _welcome(*reason: str) -> None:
     st.stop()
 
 
-def settings(opened: data.Opened) -> Settings:
-    """Property, months and level, kept folded away."""
+def settings(opened: data.Opened, *, ahead: bool = True) -> Settings:
+    """Property, months (where the page looks ahead) and level, kept folded away."""
     names = tables.properties(data.readings(opened))
     if not names:
         st.warning(wording.ONLY_RATINGS)
         st.stop()
-    with st.expander(wording.SETTINGS):
+    with st.expander(wording.settings(ahead=ahead)):
         left, middle, right = st.columns(3)
         with left:
             name = state.choose(
@@ -70,8 +70,10 @@ def settings(opened: data.Opened) -> Settings:
                 default=names[0],
                 show=lambda n: PROPERTIES[n].label,
             )
-        with middle:
-            months = state.choose("months", wording.MONTHS, MONTHS, default=36)
+        months = 36
+        if ahead:
+            with middle:
+                months = state.choose("months", wording.MONTHS, MONTHS, default=months)
         with right:
             level = state.choose("level", wording.LEVEL, LEVELS, default=0.90, show=wording.percent)
     return Settings(PROPERTIES[name], months, level)  # fmt: skip

@@ -10,7 +10,9 @@ from aging.vocabulary import Property
 
 TITLE = "Exposure panels"
 OVERVIEW, DECAY, COMPARE = "Overview", "Decay and projection", "Compare"
+SCORES = "How forecasts did"
 READING, FITTING = "Reading the source ...", "Fitting and projecting ..."
+SCORING = "Forecasting what has been read since ..."
 
 NO_SOURCE = "No source of readings is open."
 HOW_TO_OPEN = "Stop this server and start it on an exposure folder, a workbook or a store:"
@@ -26,7 +28,6 @@ CANNOT_MODEL = "These readings carry no projection."
 ONLY_RATINGS = "Only ratings were read: they have no mean to project."
 NOTHING_READ = "The source holds no reading of a panel in the weather."
 
-SETTINGS = "Property, months and level"
 PROPERTY, MONTHS, LEVEL = "Property", "Months exposed", "Level of the intervals"
 SITE, FORMULATION = "Site", "Formulation"
 MEAN_OVER_SITES = "mean over sites"
@@ -98,6 +99,34 @@ PRIOR_COLUMNS = {
     "source": "Source",
 }  # fmt: skip
 
+SCORES_ARE = (
+    "Each campaign is cut after some months, as if nothing had been read since; every later mean "
+    "of a formulation at a site is forecast from what is left, then compared with what was read."
+)
+HELD_HEADING, ERROR_HEADING = "Did the intervals hold?", "How far off were the forecasts?"
+BOARD_HEADING, SHOWN_BY = "The score board", "Rows by"
+ROWS_BY = {
+    "cut": "months known", "band": "months ahead", "site": "site", "formulation": "formulation",
+}  # fmt: skip
+FORECASTERS = {
+    "model": "This program", "last value": "Last value kept", "exponential": "Exponential fit",
+}  # fmt: skip
+BOARD_COLUMNS = {
+    "group": "Rows by", "forecaster": "Forecaster", "coverage": "Held", "coverage_lower": "From",
+    "coverage_upper": "To", "below": "Below the bound", "abs_error": "Mean absolute error",
+    "bias": "Bias", "crps": "CRPS", "interval_score": "Interval score", "n_series": "Series",
+    "n_forecasts": "Readings",
+}  # fmt: skip
+HOW_TO_READ = """
+- Held: share of the intervals that held the later reading. From and to: its 95 % Wilson range,
+  which counts series (a formulation at a site in one campaign), for the readings of a series are
+  not independent. Series of one campaign share its visits, so that the true range is wider still.
+- Below the bound: share of readings under the one-sided 95 % lower bound; 0.05 is promised.
+- Error, CRPS and interval score: the smaller the better. Bias: forecast minus reading.
+- Last value kept: the last mean carried forward. Exponential fit: one curve a series by itself.
+- `aging backtest` adds more cuts and more rivals.
+"""
+
 NOT_A_RATING = "A projection is not a rating."
 CAUTIONS_HEADING = "Before you use a number"
 CAUTIONS = """
@@ -117,6 +146,11 @@ STATES = {
 def percent(level: float) -> str:
     """0.9 as '90 %'."""
     return f"{100 * level:g} %"
+
+
+def settings(*, ahead: bool) -> str:
+    """What the folded settings hold."""
+    return "Property, months and level" if ahead else "Property and level"
 
 
 def number(value: float, prop: Property, *, sign: bool = False) -> str:
@@ -201,6 +235,28 @@ def comparison(frame: pd.DataFrame, prop: Property) -> str:
         f"favourable is {best['formulation']}, {number(best['estimate'], prop, sign=True)} "
         f"({interval(best, prop, sign=True)})."
     )
+
+
+def held(board: pd.DataFrame, level: float) -> str:
+    """The statement above the chart of coverage."""
+    own = board[board["forecaster"] == FORECASTERS["model"]]
+    shares = ", ".join(
+        f"{100 * row.coverage:.0f} % with {row.cut:g} months known ({row.n_series} series)"
+        for row in own.itertuples()
+    )
+    return f"Of this program's {percent(level)} intervals these held the later reading: {shares}."
+
+
+def missed(board: pd.DataFrame, prop: Property) -> str:
+    """The statement above the chart of errors."""
+    parts = []
+    for cut, rows in board.groupby("cut"):
+        error = rows.set_index("forecaster")["abs_error"].dropna()
+        others = error.drop(FORECASTERS["model"])
+        rival = f" ({others.idxmin().lower()}: {number(others.min(), prop)})" if len(others) else ""
+        own = number(error[FORECASTERS["model"]], prop)
+        parts.append(f"{own}{rival} with {cut:g} months known")
+    return f"This program's mean absolute error (the better rival's): {', '.join(parts)}."
 
 
 def is_sample(source: str) -> bool:

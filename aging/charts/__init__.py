@@ -8,7 +8,17 @@ from __future__ import annotations
 
 from aging.charts.decay import decay_chart
 from aging.charts.difference import difference_chart
+from aging.charts.score_board import coverage_chart, error_chart
 from aging.charts.style import PAGE, PALETTE, quantity
 from aging.charts.visits import visits_chart
 
-__all__ = ["PAGE", "PALETTE", "decay_chart", "difference_chart", "quantity", "visits_chart"]
+__all__ = [
+    "PAGE",
+    "PALETTE",
+    "coverage_chart",
+    "decay_chart",
+    "difference_chart",
+    "error_chart",
+    "quantity",
+    "visits_chart",
+]

@@ -19,9 +19,10 @@ import pytest
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
          "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
-PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare"}
+PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
+         "scores": "How forecasts did"}  # fmt: skip
 # Opened cold below a page's address, the front end first asks for its server there.
-PROBE = re.compile(r"/(decay|compare)/_stcore/(health|host-config)$")
+PROBE = re.compile(r"/(decay|compare|scores)/_stcore/(health|host-config)$")
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
 
 
