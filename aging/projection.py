@@ -142,6 +142,11 @@ class Gathered:
     notes: tuple[str, ...]
     time_per_month: float
 
+    def climate(self, campaign: Campaign) -> str:
+        """Climate of a campaign's site, or the site itself where none is named."""
+        climates = self.exposure.sites.set_index("site")["climate"].dropna()
+        return str(climates.get(campaign.site, f"site {campaign.site}"))
+
 
 def gather(
     source: str | Path | Exposure,
@@ -210,21 +215,16 @@ def fit(
 
 def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tuple[str, ...]]:
     """Fit closed campaigns, then running ones with what those of their climate taught."""
-    climates = found.exposure.sites.set_index("site")["climate"].dropna().to_dict()
-
-    def kind(one: Campaign) -> str:
-        return str(climates.get(one.site, f"site {one.site}"))
-
     closed = closed_campaigns(found.campaigns, found.exposure.panels)
     running = [one for one in found.campaigns if all(one is not other for other in closed)]
     fitted = [(one, posterior(one, found.priors)) for one in closed]
     notes = []
-    for climate in dict.fromkeys(map(kind, running)):
-        precedents = [its for one, its in fitted[: len(closed)] if kind(one) == climate]
+    for climate in dict.fromkeys(map(found.climate, running)):
+        precedents = [its for one, its in fitted[: len(closed)] if found.climate(one) == climate]
         own = learn(found.priors, precedents)
         if precedents:
             notes.append(told(climate, found.priors, own, len(precedents)))
-        fitted += [(one, posterior(one, own)) for one in running if kind(one) == climate]
+        fitted += [(one, posterior(one, own)) for one in running if found.climate(one) == climate]
     return sorted(fitted, key=lambda pair: pair[0].exposed_on), tuple(notes)
 
 

@@ -12,10 +12,11 @@ import aging
 from aging.backtesting import MODEL
 from aging.backtesting.board import Backtest, scored
 from aging.backtesting.origins import origins
+from aging.decay.posterior import DRAWS
 from aging.decay.scores import wilson
 from aging.errors import CallError, ModelError
 from aging.projection import gather, posterior
-from aging.simulation import STUDY, campaign_streams, coats
+from aging.simulation import STUDY, campaign_streams, coats, merge, precedents
 from aging.vocabulary import DAYS_PER_MONTH
 
 DESIGN = replace(STUDY, sites=STUDY.sites[:2], formulations=coats(4))
@@ -80,6 +81,32 @@ def test_the_model_forecasts_as_fit_and_project_would(exposure):
     ends = np.quantile(reading, [0.05, 0.5, 0.95], axis=0).T
     shown = last.loc[list(same.formulations), ["lower", "estimate", "upper"]]
     assert shown.to_numpy() == pytest.approx(ends, abs=1e-9)
+
+
+def test_campaigns_closed_by_then_teach_the_priors_and_later_ones_do_not():
+    small = replace(DESIGN, sites=DESIGN.sites[:1], formulations=coats(3))
+    [running] = campaign_streams("dirt and rain", 1, 4, small)
+    whole = merge([running.exposure, precedents("dirt and rain", 1, 4, small)])
+    whole = replace(whole, weather=whole.weather.iloc[:0])
+    rows = aging.backtest(whole, cuts=[6], rivals=(), draws=DRAWS).scores
+    start = rows["campaign"].max()
+    rows = rows[rows["campaign"] == start]
+    end = pd.Timestamp(start) + pd.Timedelta(days=6.5 * DAYS_PER_MONTH)
+    then = aging.fit(whole, as_of=end)
+    assert any("closed campaign" in note for note in then.notes)
+    last = rows[rows["months"] == rows["months"].max()].set_index("formulation")
+    projected = then.project(float(last["months"].iloc[0])).frame.query("target == 'reading'")
+    projected = projected[projected["site"] != "all"].set_index("formulation").loc[last.index]
+    ends = ["lower", "estimate", "upper"]
+    assert last[ends].to_numpy() == pytest.approx(projected[ends].to_numpy(), abs=1e-9)
+
+    panels = whole.panels
+    still_open = replace(whole, panels=panels.assign(
+        closed_on=panels["closed_on"].mask(panels["closed_on"].notna(), "2099-01-01")
+    ))  # fmt: skip
+    alone = aging.backtest(still_open, cuts=[6], rivals=(), draws=DRAWS).scores
+    alone = alone[alone["campaign"] == start]
+    assert (alone["estimate"] - rows["estimate"]).abs().max() > 0.003
 
 
 def test_every_forecaster_is_scored_on_every_later_mean(exposure, found):
