@@ -51,7 +51,7 @@ def test_at_least_100_times_faster_than_a_loop_of_curve_fit(capsys):
         theirs.append((time.perf_counter() - began) / TIMED)
     us = [1e6 * min(theirs), 1e6 * min(ours)]
     with capsys.disabled():
-        print(f"\ncurve_fit {us[0]:.0f}, batch {us[1]:.2f} us a series: {us[0] / us[1]:.0f} x")  # noqa: T201
+        print(f"\ncurve_fit {us[0]:.0f}, batch {us[1]:.2f} us a series: {us[0] / us[1]:.0f} x")
     assert us[0] / us[1] >= 100
 
 
@@ -64,5 +64,5 @@ def test_no_series_is_worse_than_the_best_of_five_curve_fit_starts(noise, capsys
     )
     excess = fit.rss[:CHECKED] / best - 1
     with capsys.disabled():
-        print(f"\nworst {excess.max():.0e}; better by over 1e-6: {(excess < -1e-6).sum()}")  # noqa: T201
+        print(f"\nworst {excess.max():.0e}; better by over 1e-6: {(excess < -1e-6).sum()}")
     assert excess.max() <= 1e-6

@@ -67,7 +67,7 @@ def run(script, folder):
 def test_a_million_readings_are_checked_in_seconds_and_bearable_memory(million):
     pairs = [(run(CHECKED, million), run(BARE, million)) for _ in range(3)]
     ratio = median(checked[0] / bare[0] for checked, bare in pairs)
-    print(f"checked {pairs[0][0]}, bare {pairs[0][1]} (s, GB); ratio {ratio:.2f}")  # noqa: T201
+    print(f"checked {pairs[0][0]}, bare {pairs[0][1]} (s, GB); ratio {ratio:.2f}")
     assert ratio < 5
     assert min(checked[0] for checked, _ in pairs) < 6
     assert max(checked[1] for checked, _ in pairs) < 1.2

@@ -89,7 +89,7 @@ def test_a_million_readings_take_at_most_three_and_a_half_bare_inserts(tmp_path,
     first, receipt = append_seconds(tmp_path / "aging.sqlite", exposure)
     again, repeated = append_seconds(tmp_path / "aging.sqlite", exposure)
     with capsys.disabled():
-        print(f"\nbare {bare:.1f} s, append {first / bare:.2f} x, again {again / bare:.2f} x")  # noqa: T201
+        print(f"\nbare {bare:.1f} s, append {first / bare:.2f} x, again {again / bare:.2f} x")
     assert (receipt.stored, repeated.already) == (ROWS, ROWS)
     assert first <= 3.5 * bare
     assert again <= 3.5 * bare
@@ -102,7 +102,7 @@ def test_many_readings_into_postgresql_take_at_most_twenty_bare_copies(postgres_
     again, repeated = append_seconds(postgres_url, exposure)
     bare = bare_copy_seconds(postgres_url, exposure.readings)
     with capsys.disabled():
-        print(f"\nbare {bare:.1f} s, append {first / bare:.2f} x, again {again / bare:.2f} x")  # noqa: T201
+        print(f"\nbare {bare:.1f} s, append {first / bare:.2f} x, again {again / bare:.2f} x")
     assert (receipt.stored, repeated.already) == (300_000, 300_000)
     assert max(first, again) <= 20 * bare
 
@@ -124,4 +124,4 @@ def peak_bytes():
 
 if __name__ == "__main__":
     append_seconds(sys.argv[1], only(readings=many_readings()))
-    print(peak_bytes())  # noqa: T201
+    print(peak_bytes())
