@@ -8,8 +8,10 @@ not a rating.
 
 from __future__ import annotations
 
+import os
 import zlib
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -217,15 +219,27 @@ def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tup
     """Fit closed campaigns, then running ones with what those of their climate taught."""
     closed = closed_campaigns(found.campaigns, found.exposure.panels)
     running = [one for one in found.campaigns if all(one is not other for other in closed)]
-    fitted = [(one, posterior(one, found.priors)) for one in closed]
-    notes = []
+    fitted = _fit_each([(one, found.priors) for one in closed])
+    known, notes = {}, []
     for climate in dict.fromkeys(map(found.climate, running)):
-        precedents = [its for one, its in fitted[: len(closed)] if found.climate(one) == climate]
-        own = learn(found.priors, precedents)
+        precedents = [its for one, its in fitted if found.climate(one) == climate]
+        known[climate] = own = learn(found.priors, precedents)
         if precedents:
             notes.append(told(climate, found.priors, own, len(precedents)))
-        fitted += [(one, posterior(one, own)) for one in running if found.climate(one) == climate]
+    fitted += _fit_each([(one, known[found.climate(one)]) for one in running])
     return sorted(fitted, key=lambda pair: pair[0].exposed_on), tuple(notes)
+
+
+def _fit_each(todo: Sequence[tuple[Campaign, Priors]]) -> list[tuple[Campaign, SitePosterior]]:
+    """Posteriors side by side on the cores there are: numpy lets go of the interpreter."""
+    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(os.cpu_count()) as pool:
+        return [
+            (pair[0], its) for pair, its in zip(todo, pool.map(_posterior_of, todo), strict=True)
+        ]
+
+
+def _posterior_of(pair: tuple[Campaign, Priors]) -> SitePosterior:
+    return posterior(*pair)
 
 
 def _moment(as_of: str | pd.Timestamp) -> pd.Timestamp:
