@@ -94,19 +94,12 @@ def test_every_python_block_runs():
 def test_ci_runs_the_readmes_own_lines():
     script = (ROOT / ".ci/run").read_text(encoding="utf-8")
     readme = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
-    for end, call in (
-        (".venv/bin/aging project sample_exposure", '"$main"'),
-        ("pytest", '"$line"'),
-    ):
-        name = call.strip('"$')
-        pattern = re.search(
-            rf"^{name}=\$\(grep -m1 -F \"(.+?)\" README.md\)$", script, re.MULTILINE
-        )
-        assert pattern is not None
-        (line,) = [line for line in readme if pattern[1] in line]
-        assert SET_UP.match(line)
-        assert line.endswith(end)
-        assert f"\neval {call}\n" in script
+    patterns = re.findall(r"grep -m1 -F \"(.+?)\" README.md", script)
+    ends = [
+        next(line for line in readme if pattern in line).split("&&")[-1] for pattern in patterns
+    ]
+    assert ends == [" .venv/bin/aging project sample_exposure", " .venv/bin/pytest"]
+    assert all(f'\neval "${name}"\n' in script for name in ("main", "line"))
 
 
 def test_every_command_and_option_is_told():
