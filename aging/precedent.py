@@ -135,8 +135,8 @@ def closed_campaigns(found: Sequence[Campaign], panels: pd.DataFrame) -> list[Ca
 def told(climate: str, before: Priors, after: Priors, number: int) -> str:
     """One sentence on how many precedents there were and what they changed."""
     change = ", ".join(
-        f"{name} {before.value(name):.4g} +/- {before.spread(name):.2g} became "
-        f"{after.value(name):.4g} +/- {after.spread(name):.2g}"
+        f"{name} {before.value(name):.2g} +/- {before.spread(name):.1g} became "
+        f"{after.value(name):.2g} +/- {after.spread(name):.1g}"
         for name in ("loss", "drift")
     )
     return f"{climate}: priors from {number} closed campaign{'s' * (number > 1)}: {change}"

@@ -10,6 +10,7 @@ from aging.intake.desk import Desk
 from aging.records import SHEETS, empty_frame
 
 SHEET_OF = {"site": "sites", "panel": "panels"}
+NAMED = 10  # names in a note before it only counts
 
 
 def repeats(desk: Desk, elsewhere: pd.DataFrame | None = None) -> None:
@@ -83,4 +84,6 @@ def completed(facts: Desk | None, sheet: str, panels: Desk) -> tuple[pd.DataFram
         )  # fmt: skip
     made = empty_frame(sheet).reindex(range(len(names))).assign(**{column: names.array})
     frame = pd.concat([made[:0] if facts is None else facts.frame(), made], ignore_index=True)
-    return frame, [f"{sheet}: made from the panels: {', '.join(names)}"] if len(names) else []
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    told = f"{sheet}: made from the panels: {', '.join(names[:NAMED])}{more}"
+    return frame, [told] if len(names) else []
