@@ -40,7 +40,7 @@ def contrast(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Comparis
     pairs = {(one.site, one.formulation): control for one, control in _pairs(fitted)}
     if not pairs:
         raise ModelError("no site has a control (role 'control' in formulations) to compare with")
-    sign = -1.0 if fitted.property.higher_is_better is False else 1.0
+    sign = -1.0 if fitted.measured.higher_is_better is False else 1.0
     tail = (1 - level) / 2
     rows = []
     for formulation, sites in group_by_formulation(pairs).items():
@@ -57,7 +57,7 @@ def contrast(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Comparis
                 gap = np.mean(gaps, axis=0)
                 low, middle, high = np.quantile(gap, [tail, 0.5, 1 - tail])
                 rows.append((
-                    label, formulation, " / ".join(controls), fitted.property.name, months, target,
+                    label, formulation, " / ".join(controls), fitted.measured.name, months, target,
                     middle, low, high, level, float((sign * gap > 0).mean()), seen.panels,
                     seen.status, "; ".join(seen.notes),
                 ))  # fmt: skip

@@ -1,0 +1,85 @@
+"""Fit every campaign: closed ones first, then running ones with what those taught."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pandas as pd
+from threadpoolctl import threadpool_limits
+
+from aging.campaigns import Campaign
+from aging.decay.posterior import SitePosterior
+from aging.decay.priors import Priors, TimeUnit
+from aging.precedent import closed_campaigns, learn, told
+from aging.projection.fit import Fit, Projection, Series
+from aging.projection.gathering import Gathered, gather, posterior
+from aging.records import Exposure
+
+
+def fit(
+    source: str | Path | Exposure,
+    property: str = "solar_reflectance",  # noqa: A002 - the field's own word
+    as_of: str | pd.Timestamp | None = None,
+    *,
+    time: TimeUnit = "month",
+    priors: str | Path | None = None,
+) -> Fit:
+    """Fit every campaign of a property in a folder, workbook, store or Exposure.
+
+    as_of hides all later readings; time "day" takes priors per day (quick soiling); priors is a
+    table to use instead of the shipped one. ModelError where nothing can be fitted.
+    """
+    found = gather(source, property, as_of, time=time, priors=priors)
+    latest: dict[tuple[str, str], Series] = {}
+    fitted, taught = _fit_all(found)
+    for one, its_posterior in fitted:
+        for group, formulation in enumerate(one.formulations):
+            key = (one.site, formulation)
+            latest[key] = Series(*key, one, group, its_posterior)
+    notes = found.notes + taught
+    if len(latest) < sum(len(one.formulations) for one in found.campaigns):
+        notes += ("a formulation exposed twice at a site is projected from its latest start",)
+    series = tuple(latest.values())
+    return Fit(found, series, notes)
+
+
+def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tuple[str, ...]]:
+    """Fit closed campaigns, then running ones with what those of their climate taught."""
+    closed = closed_campaigns(found.campaigns, found.exposure.panels)
+    running = [one for one in found.campaigns if all(one is not other for other in closed)]
+    fitted = _fit_each([(one, found.priors) for one in closed])
+    known, notes = {}, []
+    for climate in dict.fromkeys(map(found.climate, running)):
+        precedents = [its for one, its in fitted if found.climate(one) == climate]
+        known[climate] = own = learn(found.priors, precedents)
+        if precedents:
+            notes.append(told(climate, found.priors, own, len(precedents)))
+    fitted += _fit_each([(one, known[found.climate(one)]) for one in running])
+    return sorted(fitted, key=lambda pair: pair[0].exposed_on), tuple(notes)
+
+
+def _fit_each(todo: Sequence[tuple[Campaign, Priors]]) -> list[tuple[Campaign, SitePosterior]]:
+    """Posteriors side by side on the cores there are: numpy lets go of the interpreter."""
+    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(os.cpu_count()) as pool:
+        return [
+            (pair[0], its) for pair, its in zip(todo, pool.map(_posterior_of, todo), strict=True)
+        ]
+
+
+def _posterior_of(pair: tuple[Campaign, Priors]) -> SitePosterior:
+    return posterior(*pair)
+
+
+def project(
+    source: str | Path | Exposure,
+    months: float | Iterable[float] = 36.0,
+    level: float = 0.90,
+    as_of: str | pd.Timestamp | None = None,
+    property: str = "solar_reflectance",  # noqa: A002 - the field's own word
+    **options: str | Path | None,
+) -> Projection:
+    """Project a source; see `fit` for the source and options, `Fit.project` for the rest."""
+    return fit(source, property, as_of, **options).project(months, level)  # type: ignore[arg-type]
