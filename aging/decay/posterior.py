@@ -29,7 +29,7 @@ TAIL = 4.0
 DRAWS = 4000
 ROUNDS = 2
 TOP_NODES = 40
-ON_AVERAGE = np.array([1, 1, 1, 1, 0, 0])  # average dryness, not washed
+STATE = ("curve", "drift", "weather")
 SAMPLE_GROUPS = 20
 
 
@@ -62,6 +62,21 @@ class SitePosterior:
         panels as one new visit reads it, with that visit's shared weather and set-up error.
         """
         when = np.atleast_1d(np.asarray(months, dtype=np.float64))
+        state = np.empty((when.size, *self.path.shape[:2]))
+        reading = np.empty_like(state)
+        for i, time in enumerate(when):
+            parts = self.parts(float(time))
+            state[i] = sum(parts.pop(name) for name in STATE)
+            reading[i] = sum(parts.values(), start=state[i])
+        return state, reading
+
+    def parts(self, month: float) -> dict[str, Array]:
+        """What adds up to the reading at one time, each (D, G), or (D, 1) where groups share it.
+
+        curve and drift: the group's path. weather: the site's wander and season. These are the
+        state. panels: own panels' mean departure. visit: a new visit's set-up, shared. dryness: of
+        its day. repeat: what the group's panels share at the visit and the mean of their residuals.
+        """
         draws, groups = self.path.shape[:2]
         random = np.random.default_rng([self.seed, 1])
         tail = random.standard_t(TAIL, (draws,))
@@ -71,19 +86,18 @@ class SitePosterior:
         own = (self.grid.group_visit_sd**2)[self.node, None]
         residual = (self.grid.panel_scale * self.spreads.residual)[self.node, None]
         own = np.sqrt(own + residual**2 / self.site.panels)
-        state = np.empty((when.size, draws, groups))
-        reading = np.empty_like(state)
-        visit = self.grid.visit_sd[self.node] * tail
-        for i, time in enumerate(when):
-            at = np.array([time])
-            design = path_design(self.grid, at, np.ones(1), np.zeros(1), self.priors)[:, 0]
-            design = design[self.node]
-            mean = (self.path * (design * ON_AVERAGE)[:, None]).sum(-1)
-            state[i] = mean + self._weather(time, season)[:, None]
-            panels = self.panel[..., 0] + design[:, 1:2] * self.panel[..., 1]
-            dirt = self.path[..., 4] * (design[:, 4] * dry)[:, None]
-            reading[i] = state[i] + panels + visit[:, None] + dirt + own * scatter
-        return state, reading
+        at = np.array([month])
+        design = path_design(self.grid, at, np.ones(1), np.zeros(1), self.priors)[:, 0]
+        design = design[self.node, None]
+        return {
+            "curve": (self.path[..., :3] * design[..., :3]).sum(-1),
+            "drift": self.path[..., 3] * design[..., 3],
+            "weather": self._weather(month, season)[:, None],
+            "panels": self.panel[..., 0] + design[..., 1] * self.panel[..., 1],
+            "visit": (self.grid.visit_sd[self.node] * tail)[:, None],
+            "dryness": self.path[..., 4] * (design[..., 4] * dry[:, None]),
+            "repeat": own * scatter,
+        }
 
     def _weather(self, time: float, fresh: Array) -> Array:
         """The site's wander and season at `time` given each draw's visits, (D,)."""
