@@ -235,6 +235,8 @@ def _shared(  # noqa: PLR0917 - the model has this many parts
     unwashed = 1 - site.washed
     weather = weather_cov(priors, site.months, site.months) * np.outer(unwashed, unwashed)
     visit_cov = grid.visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + weather
+    if site.offset is not None:
+        visit_cov = visit_cov + site.offset
     centre, level_cov = site_level(priors, grid)
     level_precision = np.linalg.inv(level_cov)
     system = _t(columns) @ groups.total @ columns

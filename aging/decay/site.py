@@ -7,7 +7,7 @@ washed and read again is a visit of its own, marked as washed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ class SiteReadings:
     washed : (V,) 1 where the panels were washed before reading, or zeros
     error : (V,) standard error that the readings of a visit carry beyond the residual, or zeros
     dryness_sd : spread of the soiling state from day to day at the site
+    offset : (V, V) covariance of what the instrument's offset may still be, None where not checked
     """
 
     values: Array
@@ -39,12 +40,15 @@ class SiteReadings:
     washed: Array
     error: Array
     dryness_sd: float = 0.0
+    offset: Array | None = None
 
     def __post_init__(self) -> None:
         panels, visits = self.values.shape
         rows = (self.months, self.dryness, self.washed, self.error)
         if self.group.shape != (panels,) or any(row.shape != (visits,) for row in rows):
             raise CallError("values must be panels x visits, one group a panel, one month a visit")
+        if self.offset is not None and self.offset.shape != (visits, visits):
+            raise CallError("the offset's covariance must be visits x visits")
         if (np.diff(self.months[self.washed == 0]) <= 0).any():
             raise CallError("visits must stand in ascending order of exposure time")
         if np.unique(self.group).size != self.groups:
@@ -67,19 +71,18 @@ class SiteReadings:
 
     def visits(self, keep: npt.NDArray[np.bool_]) -> SiteReadings:
         """The same campaign with only the visits where `keep` (V,) is true."""
+        offset = None if self.offset is None else self.offset[np.ix_(keep, keep)]
         return SiteReadings(
             self.values[:, keep], self.group, self.months[keep], self.dryness[keep],
-            self.washed[keep], self.error[keep], self.dryness_sd,
+            self.washed[keep], self.error[keep], self.dryness_sd, offset,
         )  # fmt: skip
 
     def only_groups(self, keep: Index) -> SiteReadings:
         """The same campaign with only the groups listed in `keep`, ascending."""
         mine = np.isin(self.group, keep)
-        group = np.searchsorted(keep, self.group[mine])
-        return SiteReadings(
-            self.values[mine], group, self.months, self.dryness, self.washed, self.error,
-            self.dryness_sd,
-        )  # fmt: skip
+        return replace(
+            self, values=self.values[mine], group=np.searchsorted(keep, self.group[mine])
+        )
 
 
 def site_readings(
@@ -91,8 +94,9 @@ def site_readings(
     washed: Array | None = None,
     error: Array | None = None,
     dryness_sd: float = 0.0,
+    offset: Array | None = None,
 ) -> SiteReadings:
     """Readings with zeros for what is not known."""
     none = np.zeros(months.size)
     dry, wash, wrong = (none if row is None else row for row in (dryness, washed, error))
-    return SiteReadings(values, group, months, dry, wash, wrong, dryness_sd)
+    return SiteReadings(values, group, months, dry, wash, wrong, dryness_sd, offset)

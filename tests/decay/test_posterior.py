@@ -36,7 +36,8 @@ def make_site(seed=0, *, groups=3, panels=2, visits=6, missing=0.2, storm=0.0, w
     dry = random.normal(0, 0.2, visits)
     error = random.uniform(0, 0.01, visits)
     washed = np.arange(visits) == visits - 1 if wash else np.zeros(visits)
-    return SiteReadings(values, group, months, dry, washed * 1.0, error, 0.25)
+    offset = 0.003**2 * np.minimum.outer(months, months) if wash else None
+    return SiteReadings(values, group, months, dry, washed * 1.0, error, 0.25, offset)
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,7 @@ class Dense:
         open_air = 1 - site.washed
         weather = weather_cov(PRIORS, site.months, site.months)
         visit = visit + weather * np.outer(open_air, open_air)
+        visit = visit if site.offset is None else visit + site.offset
         own = np.stack([np.ones(len(rows)), -phi[node, rows[:, 1]]], axis=1)
         same_group = group[:, None] == group
         same_panel = rows[:, 0][:, None] == rows[:, 0]
