@@ -8,12 +8,17 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from aging.climate.clock import Clock, steady
 from aging.climate.soiling import dryness
-from aging.decay.site import Array, Index, SiteReadings, site_readings
+from aging.clocks import ClockOf
+from aging.decay.site import Array, SiteReadings
+from aging.instruments import Checked
+from aging.rounds import rounds, unwashed_rounds
 from aging.vocabulary import DAYS_PER_MONTH
 
 START_GAP = np.timedelta64(10, "D")  # panels hung within such steps belong to one campaign
 SERIES_KINDS = ("exposed", "roof_patch")
+DAY = np.timedelta64(1, "D")
 
 
 @dataclass(frozen=True)
@@ -21,7 +26,8 @@ class Campaign:
     """One campaign: its arrays and the names behind them.
 
     formulations : (G,) name of each group;  panels : (P,) ids
-    visits : (V,) first moment read, unwashed visits first
+    visits : (V,) first moment read, unwashed visits first;  months : (V,) of exposure by then
+    clock : turns months of exposure into the time that `readings` count in
     """
 
     site: str
@@ -29,7 +35,10 @@ class Campaign:
     formulations: tuple[str, ...]
     panels: tuple[str, ...]
     visits: pd.DatetimeIndex
+    months: Array
     readings: SiteReadings
+    clock: Clock
+    notes: tuple[str, ...] = ()
 
     def of_group(self, group: int) -> Array:
         """Unwashed readings, panels of the group x the campaign's unwashed visits."""
@@ -42,12 +51,14 @@ def campaigns(
     weather: pd.DataFrame,
     property_name: str,
     *,
-    time_per_month: float = 1.0,
+    clock_of: ClockOf | None = None,
+    checked: Checked | None = None,
 ) -> tuple[Campaign, ...]:
     """Split one property's series into campaigns, in order of site and start.
 
-    `time_per_month` turns months into the unit of time of the priors. Panels without an unwashed
-    reading are left out; an empty tuple means that nothing was read.
+    `clock_of` gives each its clock, months otherwise; `checked` says what is left of instruments'
+    offsets, where the cube was built without them. Panels without an unwashed reading are left out;
+    an empty tuple means that nothing was read.
     """
     if property_name not in cube["property"] or "as_exposed" not in cube["surface_state"]:
         return ()
@@ -60,45 +71,57 @@ def campaigns(
     )
     series = np.isin(cube["kind"].to_numpy(), SERIES_KINDS) & (~np.isnan(unwashed)).any(axis=1)
     sites = cube["site"].to_numpy()
+    panels = cube[["formulation", "exposed_on", "read_on"]]
     found: list[Campaign] = []
     for site in np.unique(sites[series]):
         rows = np.flatnonzero(series & (sites == site))
         start = cube["exposed_on"].to_numpy()[rows]
         order = np.argsort(start, kind="stable")
         cuts = np.flatnonzero(np.diff(start[order]) > START_GAP) + 1
-        states = dryness(weather[weather["site"] == site])
+        own_weather = weather[weather["site"] == site]
         for part in np.split(order, cuts):
             own = rows[np.sort(part)]
-            found.append(_campaign(cube, unwashed[own], washed[own], own, states, time_per_month))
+            one = _Source(str(site), panels.isel(panel=own), unwashed[own], washed[own])
+            found.append(_campaign(one, own_weather, clock_of, checked))
     return tuple(found)
 
 
-def _campaign(  # noqa: PLR0917 - one campaign of one site
-    cube: xr.Dataset,
-    unwashed: Array,
-    washed: Array,
-    rows: Index,
-    states: pd.Series,
-    per_month: float,
+@dataclass(frozen=True)
+class _Source:
+    """A campaign's part of the cube: values (P, V) of its panels."""
+
+    site: str
+    panels: xr.Dataset
+    unwashed: Array
+    washed: Array
+
+
+def _campaign(
+    source: _Source, weather: pd.DataFrame, clock_of: ClockOf | None, checked: Checked | None
 ) -> Campaign:
-    panel = cube.isel(panel=rows)
-    start = panel["exposed_on"].to_numpy().min()
-    opened = np.flatnonzero((~np.isnan(unwashed)).any(axis=0))
-    cleaned = np.flatnonzero((~np.isnan(washed)).any(axis=0))
-    used = np.concatenate([opened, cleaned])
-    read_on = pd.DataFrame(panel["read_on"].to_numpy()[:, used])
-    first = pd.DatetimeIndex(read_on.min(axis=0).to_numpy())
-    days = (first.to_numpy() - start) / np.timedelta64(1, "D")
-    names, group = np.unique(panel["formulation"].to_numpy(), return_inverse=True)
-    state = states.reindex(first.normalize()).to_numpy() - states.mean()
-    is_washed = np.repeat([0.0, 1.0], [opened.size, cleaned.size])
-    readings = site_readings(
-        np.concatenate([unwashed[:, opened], washed[:, cleaned]], axis=1),
-        group.astype(np.int64), days / DAYS_PER_MONTH * per_month,
-        dryness=np.nan_to_num(state), washed=is_washed,
-        dryness_sd=float(np.nan_to_num(states.std())),
+    site, read_on = source.site, source.panels["read_on"].to_numpy()
+    start = source.panels["exposed_on"].to_numpy().min()
+    panels = tuple(map(str, source.panels["panel"].to_numpy()))
+    names, group = np.unique(source.panels["formulation"].to_numpy(), return_inverse=True)
+    opened, notes = unwashed_rounds(source.unwashed, read_on, weather)
+    cleaned = rounds(source.washed, read_on, weather)
+    both = opened.and_then(cleaned)
+    visits = pd.DatetimeIndex(both.moment)
+    months = (both.moment - start) / DAY / DAYS_PER_MONTH
+    clock = steady()
+    if clock_of is not None:
+        clock, note = clock_of(site, pd.Timestamp(start), panels)
+        notes += (note,) * bool(note)
+    offset = None
+    if checked is not None:
+        offset = checked.covariance(site, visits)
+        notes += (checked.note(site),)
+    readings = SiteReadings(
+        both.values, group.astype(np.int64), clock.at(months), both.dryness,
+        np.repeat([0.0, 1.0], [opened.moment.size, cleaned.moment.size]), both.error,
+        float(np.nan_to_num(dryness(weather).std())), offset,
     )  # fmt: skip
     return Campaign(
-        str(panel["site"].to_numpy()[0]), pd.Timestamp(start), tuple(map(str, names)),
-        tuple(map(str, panel["panel"].to_numpy())), first, readings,
+        site, pd.Timestamp(start), tuple(map(str, names)), panels, visits, months, readings, clock,
+        notes,
     )  # fmt: skip

@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
+import os
 import zlib
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from aging import cube as cubes
 from aging.campaigns import Campaign, campaigns
+from aging.clocks import TimeAxis, clock_of
 from aging.decay.posterior import DRAWS, SitePosterior, fit_site
-from aging.decay.priors import Priors, TimeUnit, priors_for
+from aging.decay.priors import Priors, priors_for
 from aging.decay.site import SiteReadings
 from aging.errors import CallError, ModelError, require
+from aging.instruments import check_instruments
+from aging.precedent import closed_campaigns, learn
 from aging.records import Exposure
 from aging.source import open_source
 from aging.vocabulary import DAYS_PER_MONTH, Property, property_named
+
+Todo = TypeVar("Todo")
+Done = TypeVar("Done")
 
 
 @dataclass(frozen=True)
@@ -42,7 +52,7 @@ def gather(
     property: str = "solar_reflectance",  # noqa: A002 - the field's own word
     as_of: str | pd.Timestamp | None = None,
     *,
-    time: TimeUnit = "month",
+    time: TimeAxis = "month",
     priors: str | Path | None = None,
 ) -> Gathered:
     """What `fit` fits; arguments and errors are its own."""
@@ -51,15 +61,32 @@ def gather(
     moment = None if as_of is None else _moment(as_of)
     exposure = open_source(source)
     if moment is not None:
-        exposure = cubes.known_at(exposure, moment)
-    cube = cubes.build(exposure)
-    per_month = DAYS_PER_MONTH if time == "day" else 1.0
-    found = campaigns(cube, exposure.weather, prop.name, time_per_month=per_month)
+        every, exposure = exposure.readings, cubes.known_at(exposure, moment)
+        if exposure.readings.empty and len(every):
+            first = every["read_on"].min()
+            raise CallError(f"as_of: {as_of} is before the first reading, of {first[:10]}")
+    clocks = clock_of(exposure, time)
+    believed = priors_for(prop, "day" if time == "day" else "month", priors)
+    checked = check_instruments(exposure, prop.name, believed)
+    cube = cubes.build(checked.exposure)
+    found = campaigns(cube, exposure.weather, prop.name, clock_of=clocks, checked=checked)
     if not found:
         have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
         raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
-    notes = tuple(text for text in (cube.attrs["notes"],) if text)
-    return Gathered(prop, exposure, found, priors_for(prop, time, priors), notes, per_month)
+    notes = (*filter(None, (cube.attrs["notes"],)), *_told(found))
+    per_month = DAYS_PER_MONTH if time == "day" else 1.0
+    return Gathered(prop, exposure, found, believed, notes, per_month)
+
+
+def _told(found: Iterable[Campaign]) -> Iterator[str]:
+    """Each note on campaigns once, with its sites where it is not true of all."""
+    sites = dict.fromkeys(one.site for one in found)
+    of_note: dict[str, dict[str, None]] = {}
+    for one in found:
+        for note in one.notes:
+            of_note.setdefault(note, {})[one.site] = None
+    for note, where in of_note.items():
+        yield note if where == sites else f"{note}: {', '.join(where)}"
 
 
 def _moment(as_of: str | pd.Timestamp) -> pd.Timestamp:
@@ -80,6 +107,30 @@ def posterior(
     given = campaign.readings if readings is None else readings
     with threadpool_limits(1, user_api="blas"):  # many small systems: threads only get in the way
         return fit_site(given, priors, draws=draws, seed=_seed(campaign))
+
+
+def priors_known(found: Gathered) -> Callable[[Campaign, pd.Timestamp], Priors]:
+    """Priors that `aging.fit` would have had for a campaign on a day."""
+    panels, fitted = found.exposure.panels, dict[int, SitePosterior]()
+    closed_on = cubes.moments(panels["closed_on"])
+
+    def on(campaign: Campaign, day: pd.Timestamp) -> Priors:
+        known = panels.assign(closed_on=panels["closed_on"].where(closed_on <= day))
+        taught = []
+        for one in closed_campaigns(found.campaigns, known):
+            if one is not campaign and found.climate(one) == found.climate(campaign):
+                if id(one) not in fitted:
+                    fitted[id(one)] = posterior(one, found.priors)
+                taught.append(fitted[id(one)])
+        return learn(found.priors, taught)
+
+    return on
+
+
+def side_by_side(work: Callable[[Todo], Done], todo: Iterable[Todo]) -> Iterator[Done]:
+    """Results in order, on the cores there are: numpy lets go of the interpreter."""
+    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(os.cpu_count()) as pool:
+        yield from pool.map(work, todo)
 
 
 def _seed(campaign: Campaign) -> int:
