@@ -1,23 +1,41 @@
-"""How far the evidence carries: status and plain notes of a projection."""
+"""How far the evidence carries: status and plain notes of a projection.
+
+A season counts as seen once its middle month is past. Winter: December to February, or June to
+August in the south, outside the tropics. Wet season: the wettest three months in a row of the
+site's own rain record, where they get half more than an even share.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import pandas as pd
 
 from aging.campaigns import Campaign
+from aging.decay.nodes import EDGE
+from aging.decay.posterior import SitePosterior
+from aging.decay.site import Array
+from aging.vocabulary import DAYS_PER_MONTH, Property
 
 Status = Literal["projected", "prior-driven", "cannot project", "already measured"]
 WORST_FIRST: tuple[Status, ...] = (
     "cannot project", "prior-driven", "projected", "already measured",
 )  # fmt: skip
+CANNOT = WORST_FIRST[0]
 MIN_VISITS = 5
 MIN_MONTHS = 3.0
 FULL_YEAR = 11.5
 WINDOW_SHARE = 1 / 36  # a reading within a month of 36 is the 36-month reading
+MIN_SPAN = 0.1  # of the priors' unit of time, from the first to the last visit
+NEW = 1.0  # months: read by then, a panel was read when new
+PLATEAU = 0.78  # of the fast loss, seen after 1.5 time constants
+BOUND, LEANING = 0.2, 0.2  # prior standard deviations from the edge; share of the weight there
+WIDE = 0.5  # of the usual band
+TROPIC_DEG = 23.5
+WET, YEAR_DAYS, MONTHS_A_YEAR = 1.5, 365, 12
 
 
 @dataclass(frozen=True)
@@ -31,28 +49,102 @@ class Standing:
     notes: tuple[str, ...]
 
 
-def standing(campaign: Campaign, group: int, months: float, time_per_month: float) -> Standing:
-    """Judge one group's evidence at a target time in months."""
+def standing(
+    campaign: Campaign,
+    group: int,
+    months: float,
+    *,
+    posterior: SitePosterior,
+    seasons: Mapping[str, int],
+) -> Standing:
+    """Judge one group's evidence at a target time in months; `seasons` as from `seasons_of`."""
     read = ~np.isnan(campaign.of_group(group))
-    months_read = campaign.readings.months[campaign.readings.washed == 0]
-    at = months_read[read.any(axis=0)] / time_per_month
-    last = float(at.max())
-    panels = int(read.any(axis=1).sum())
-    notes = []
-    measured = last >= months * (1 - WINDOW_SHARE)
-    if measured:
-        return Standing("already measured", panels, int(read.sum()), last, ())
+    at = campaign.months[campaign.readings.washed == 0][read.any(axis=0)]
+    panels, first, seen = int(read.any(axis=1).sum()), float(at[0]), float(at[-1])
+    start, last, target = campaign.clock.at([first, seen, months])
+
+    def judged(status: Status, *notes: str) -> Standing:
+        return Standing(status, panels, int(read.sum()), seen, notes)
+
+    if seen >= months * (1 - WINDOW_SHARE):
+        return judged("already measured")
+    if last - start < MIN_SPAN:
+        return judged(CANNOT, "no time between its first and last reading")
+    slow = posterior.priors.time == "month"  # years of weathering, not days of dust
+    scarce = at.size < MIN_VISITS or (slow and seen < MIN_MONTHS)
+    notes = [
+        *_thin(panels, int(at.size), first),
+        *(["less than a year seen"] if slow and seen < FULL_YEAR else []),
+        *_ahead(seasons, campaign.exposed_on, seen, months),
+        *_course(posterior, last, target),
+        f"reaches {months / seen:.1f} times the months seen",
+    ]
+    return judged("prior-driven" if scarce else "projected", *notes)
+
+
+def _thin(panels: int, visits: int, first: float) -> Iterator[str]:
     if panels < 3:  # noqa: PLR2004 - three replicates are the trade's least
-        notes.append(f"only {panels} panel{'s' * (panels > 1)}")
-    if at.size < MIN_VISITS:
-        notes.append(f"only {at.size} visits: the prior carries the shape")
-    if time_per_month == 1.0 and last < FULL_YEAR:
-        notes.append("less than one year seen: a season is missing")
-    if last > 0:
-        notes.append(f"reaches {months / last:.1f} times the observed {last:.1f} months")
-    few = at.size < MIN_VISITS or (time_per_month == 1.0 and last < MIN_MONTHS)
-    status: Status = "prior-driven" if few else "projected"
-    return Standing(status, panels, int(read.sum()), last, tuple(notes))
+        yield f"only {panels} panel{'s' * (panels > 1)}"
+    if visits < MIN_VISITS:
+        yield f"only {visits} visits: the prior carries the shape"
+    if first > NEW:
+        yield f"not read before month {first:.1f}: the initial value leans on the prior"
+
+
+def _ahead(
+    seasons: Mapping[str, int], start: pd.Timestamp, seen: float, months: float
+) -> Iterator[str]:
+    """More than one winter or wet season between the last reading and the target."""
+    day = pd.Timedelta(days=DAYS_PER_MONTH)
+    last, target = start + seen * day, start + months * day
+    years = range(last.year, target.year + 1)
+    missing = {
+        name: sum(last < pd.Timestamp(year, middle, 15) <= target for year in years)
+        for name, middle in seasons.items()
+    }
+    told = [f"{count} {name}s" for name, count in missing.items() if count > 1]
+    if told:
+        yield f"{' and '.join(told)} still to come"
+
+
+def _course(posterior: SitePosterior, last: float, target: float) -> Iterator[str]:
+    """How much of the fast loss was seen, and whether the rate ran into its prior."""
+    phi = posterior.grid.curve(np.array([last, target]))[0][posterior.node]
+    share = float((phi[:, 0] / phi[:, 1]).mean())
+    if share < PLATEAU:
+        yield f"about {5 * round(20 * share)} % of the fast loss seen"
+    from_centre = np.abs(posterior.grid.at)[posterior.node]
+    if (from_centre > EDGE - BOUND).mean() > LEANING:
+        yield "the rate of loss is at the edge of its prior"
+
+
+def narrow_enough(known: Standing, draws: Array, prop: Property) -> Standing:
+    """The same standing, or "cannot project" where the draws (D,) tell less than is usual."""
+    if known.status in {CANNOT, "already measured"}:
+        return known
+    low, high = np.quantile(draws, [0.05, 0.95])
+    if high - low <= WIDE * (prop.usual_high - prop.usual_low):
+        return known
+    span = f"{high - low:.{prop.decimals}f}"
+    reason = f"its 90 % interval would span {span}, more than half of the usual band"
+    return replace(known, status=CANNOT, notes=(reason, *known.notes))
+
+
+def seasons_of(latitude_deg: float, weather: pd.DataFrame) -> dict[str, int]:
+    """Middle month (1 to 12) of a site's winter and wet season, where it is known to have one.
+
+    weather: the site's days (date, rain_mm). Nothing is said of rain known for less than a year.
+    """
+    found = {}
+    if abs(latitude_deg) > TROPIC_DEG:
+        found["winter"] = 1 if latitude_deg > 0 else 7
+    known = weather[["date", "rain_mm"]].dropna()
+    rain = known["rain_mm"].groupby(known["date"].str.slice(5, 7).astype(int)).mean()
+    if len(known) >= YEAR_DAYS and rain.size == MONTHS_A_YEAR:
+        three = rain.to_numpy() + np.roll(rain, 1) + np.roll(rain, -1)
+        if three.max() > WET * 3 * rain.mean():
+            found["wet season"] = int(three.argmax()) + 1
+    return found
 
 
 def together(members: Sequence[Standing]) -> Standing:

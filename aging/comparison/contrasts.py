@@ -16,7 +16,7 @@ import pandas as pd
 from aging.errors import ModelError, require
 from aging.projection import ALL_SITES, TARGETS, Fit, Series, fit, group_by_formulation
 from aging.records import Exposure
-from aging.standing import together
+from aging.standing import CANNOT, together
 
 COLUMNS = (
     "site", "formulation", "control", "property", "months", "target", "estimate", "lower", "upper",
@@ -56,10 +56,13 @@ def contrast(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Comparis
                 ]
                 gap = np.mean(gaps, axis=0)
                 low, middle, high = np.quantile(gap, [tail, 0.5, 1 - tail])
+                better = float((sign * gap > 0).mean())
+                if seen.status == CANNOT:
+                    low = middle = high = better = np.nan
                 rows.append((
                     label, formulation, " / ".join(controls), fitted.measured.name, months, target,
-                    middle, low, high, level, float((sign * gap > 0).mean()), seen.panels,
-                    seen.status, "; ".join(seen.notes),
+                    middle, low, high, level, better, seen.panels, seen.status,
+                    "; ".join(seen.notes),
                 ))  # fmt: skip
     return Comparison(pd.DataFrame(rows, columns=list(COLUMNS)), fitted.notes)
 

@@ -8,8 +8,10 @@ not a rating.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,16 +21,24 @@ from aging.decay.posterior import SitePosterior
 from aging.decay.site import Array
 from aging.errors import require
 from aging.projection.gathering import Gathered
+from aging.projection.states import aged, lost, retained
 from aging.records import Exposure
-from aging.standing import Standing, standing, together
+from aging.standing import CANNOT, Standing, narrow_enough, seasons_of, standing, together
 from aging.vocabulary import Property
 
 ALL_SITES = "all"
 TARGETS = ("state", "reading")
 COLUMNS = (
-    "site", "formulation", "property", "months", "target", "estimate", "lower", "upper", "level",
-    "n_panels", "n_readings", "observed_months", "status", "notes",
+    "site", "formulation", "property", "months", "target", "estimate", "lower", "upper",
+    "one_sided_bound", "level", "n_panels", "n_readings", "observed_months", "status", "notes",
 )  # fmt: skip
+LOSS_COLUMNS = (
+    "site", "formulation", "property", "months", "part", "estimate", "lower", "upper", "level",
+    "informed", "status", "notes",
+)  # fmt: skip
+NOT_WASHED = "never read washed: what washing gives back is the prior's"
+Key = tuple[str, str]  # site, formulation
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -41,10 +51,17 @@ class Series:
     group: int
     posterior: SitePosterior
 
+    @property
+    def washed(self) -> bool:
+        """Whether any of its panels was read washed."""
+        site = self.posterior.site
+        rows = site.values[site.group == self.group]  # noqa: PD011 - an array, not a frame
+        return bool((~np.isnan(rows[:, site.washed == 1])).any())
+
 
 @dataclass(frozen=True)
 class Projection:
-    """A tidy frame (COLUMNS), the priors behind it and plain notes on the whole."""
+    """A tidy frame (COLUMNS or LOSS_COLUMNS), the priors behind it, plain notes on the whole."""
 
     frame: pd.DataFrame
     priors: pd.DataFrame
@@ -69,53 +86,122 @@ class Fit:
         """The property that was fitted."""
         return self.gathered.property
 
-    def draws(self, months: Sequence[float]) -> dict[tuple[str, str], dict[str, Array]]:
+    @cached_property
+    def _washed(self) -> dict[Key, bool]:
+        return {(one.site, one.formulation): one.washed for one in self.series}
+
+    @cached_property
+    def _seasons(self) -> dict[str, dict[str, int]]:
+        latitude = self.exposure.sites.set_index("site")["latitude_deg"]
+        weather = dict(list(self.exposure.weather.groupby("site")))
+        return {
+            site: seasons_of(
+                latitude.get(site, np.nan), weather.get(site, self.exposure.weather[:0])
+            )
+            for site in {one.site for one in self.series}
+        }
+
+    def draws(self, months: Sequence[float]) -> dict[Key, dict[str, Array]]:
         """Joint draws of each (site, formulation) and target, arrays (M, D); sites independent."""
-        times = np.asarray(months, dtype=np.float64) * self.gathered.time_per_month
-        fitted = {id(one.posterior): one.posterior for one in self.series}
-        at = {key: dict(zip(TARGETS, post.at(times), strict=True)) for key, post in fitted.items()}
+        return self._draws(months, aged)
+
+    def _draws(
+        self, months: Sequence[float], of: Callable[..., dict[str, Array]]
+    ) -> dict[Key, dict[str, Array]]:
+        each = {id(one.posterior): one for one in self.series}
+        found = {
+            key: of(one.posterior, one.campaign.clock.at(months), self.measured)
+            for key, one in each.items()
+        }
         return {
             (one.site, one.formulation): {
-                target: at[id(one.posterior)][target][:, :, one.group] for target in TARGETS
+                name: values[:, :, one.group] for name, values in found[id(one.posterior)].items()
             }
             for one in self.series
         }
 
-    def standings(self, months: float) -> dict[tuple[str, str], Standing]:
+    def standings(self, months: float) -> dict[Key, Standing]:
         """How far the evidence of each (site, formulation) carries at a time."""
         return {
             (one.site, one.formulation): standing(
-                one.campaign, one.group, months, self.gathered.time_per_month
+                one.campaign, one.group, months,
+                posterior=one.posterior, seasons=self._seasons[one.site],
             )
             for one in self.series
+        }  # fmt: skip
+
+    def project(
+        self,
+        months: float | Iterable[float] = 36.0,
+        level: float = 0.90,
+        *,
+        retention: bool = False,
+    ) -> Projection:
+        """Project to one or more times (months exposed), with intervals that hold with `level`.
+
+        retention: aged over initial, a ratio made draw by draw, instead of the value itself.
+        """
+        rows: list[Row] = []
+        for time in asked(months, level, self.measured, retention=retention):
+            states = self.draws([time])
+            shown = self._draws([time], retained) if retention else states
+            rows += self._rows("target", time, level, self._known(time, states), shown)
+        return self._projection(rows, COLUMNS, " retention" if retention else "")
+
+    def losses(self, months: float | Iterable[float] = 36.0, level: float = 0.90) -> Projection:
+        """Loss of state since new, in the property's unit, and what washing would give back of it.
+
+        LOSS_COLUMNS; part is total, removable or permanent; informed: whether washed readings of
+        the formulation stand behind the two parts.
+        """
+        rows: list[Row] = []
+        for time in asked(months, level, self.measured):
+            known = self._known(time, self.draws([time]))
+            told = {
+                key: seen if self._washed[key] else replace(seen, notes=(*seen.notes, NOT_WASHED))
+                for key, seen in known.items()
+            }
+            rows += self._rows("part", time, level, told, self._draws([time], lost))
+        return self._projection(rows, LOSS_COLUMNS, " loss")
+
+    def _known(self, time: float, states: Mapping[Key, Mapping[str, Array]]) -> dict[Key, Standing]:
+        return {
+            key: narrow_enough(seen, states[key]["state"], self.measured)
+            for key, seen in self.standings(time).items()
         }
 
-    def project(self, months: float | Iterable[float] = 36.0, level: float = 0.90) -> Projection:
-        """Project to one or more times (months exposed) with two-sided intervals at `level`."""
-        times, tail = _times_and_tail(months, level)
-        rows = []
-        draws = self.draws(times)
-        per_formulation = group_by_formulation(draws)
-        for m, time in enumerate(times):
-            known = self.standings(time)
-            for formulation, sites in per_formulation.items():
-                cases = [((site,), site) for site in sites] + [(tuple(sites), ALL_SITES)]
-                for members, label in cases:
-                    seen = together([known[site, formulation] for site in members])
-                    for target in TARGETS:
-                        value = sum(draws[s, formulation][target][m] for s in members)
-                        mean = np.asarray(value) / len(members)
-                        low, middle, high = np.quantile(mean, [tail, 0.5, 1 - tail])
-                        rows.append((
-                            label, formulation, self.measured.name, time, target, middle, low, high,
-                            level, seen.panels, seen.readings, seen.months, seen.status,
-                            "; ".join(seen.notes),
-                        ))  # fmt: skip
-        frame = pd.DataFrame(rows, columns=list(COLUMNS))
+    def _rows(
+        self,
+        label: str,
+        time: float,
+        level: float,
+        known: Mapping[Key, Standing],
+        draws: Mapping[Key, Mapping[str, Array]],
+    ) -> Iterator[Row]:
+        """A row for each site, or mean over sites, and each name in `draws`."""
+        tail, worse_is_up = (1 - level) / 2, self.measured.higher_is_better is False
+        ends = [tail, 0.5, 1 - tail, level if worse_is_up else 1 - level]
+        for site, members in cases(draws):
+            seen = together([known[one] for one in members])
+            for name in draws[members[0]]:
+                mean = np.mean([draws[one][name][0] for one in members], axis=0)
+                figures = np.full(4, np.nan) if seen.status == CANNOT else np.quantile(mean, ends)
+                lower, estimate, upper, bound = figures
+                yield {
+                    "site": site, "formulation": members[0][1], "months": time, label: name,
+                    "estimate": estimate, "lower": lower, "upper": upper,
+                    "one_sided_bound": bound, "level": level, "n_panels": seen.panels,
+                    "n_readings": seen.readings, "observed_months": seen.months,
+                    "informed": all(self._washed[one] for one in members),
+                    "status": seen.status, "notes": "; ".join(seen.notes),
+                }  # fmt: skip
+
+    def _projection(self, rows: list[Row], columns: Sequence[str], suffix: str) -> Projection:
+        frame = pd.DataFrame(rows).assign(property=self.measured.name + suffix)[list(columns)]
         return Projection(frame, self.gathered.priors.table.reset_index(), self.notes)
 
 
-def group_by_formulation(keys: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
+def group_by_formulation(keys: Iterable[Key]) -> dict[str, list[str]]:
     """Sites of each formulation, both sorted."""
     found: dict[str, list[str]] = {}
     for site, formulation in sorted(keys, key=lambda key: (key[1], key[0])):
@@ -123,10 +209,23 @@ def group_by_formulation(keys: Iterable[tuple[str, str]]) -> dict[str, list[str]
     return found
 
 
-def _times_and_tail(months: float | Iterable[float], level: float) -> tuple[list[float], float]:
+def cases(keys: Iterable[Key]) -> Iterator[tuple[str, list[Key]]]:
+    """Each row of a projection: its site or "all", and the series that it is the mean of."""
+    for formulation, sites in group_by_formulation(keys).items():
+        every = [(site, formulation) for site in sites]
+        yield from ((site, [(site, formulation)]) for site in sites)
+        yield ALL_SITES, every
+
+
+def asked(
+    months: float | Iterable[float], level: float, prop: Property, *, retention: bool = False
+) -> list[float]:
+    """The months asked for; CallError where they, the level or a retention cannot be had."""
     times = [float(m) for m in (months if isinstance(months, Iterable) else [months])]
     require(bool(times), "months", months, "at least one number")
     for time in times:
         require(0 <= time <= 240, "months", time, "0 to 240")  # noqa: PLR2004 - twenty years
     require(0 < level < 1, "level", level, "between 0 and 1, such as 0.90")
-    return times, (1 - level) / 2
+    ratio = "properties on a ratio scale; on an interval scale a share of the start means nothing"
+    require(prop.scale == "ratio" or not retention, "retention of", prop.name, ratio)
+    return times

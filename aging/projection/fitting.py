@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pandas as pd
-from threadpoolctl import threadpool_limits
 
 from aging.campaigns import Campaign
+from aging.clocks import TimeAxis
 from aging.decay.posterior import SitePosterior
-from aging.decay.priors import Priors, TimeUnit
+from aging.decay.priors import Priors
 from aging.precedent import closed_campaigns, learn, told
-from aging.projection.fit import Fit, Projection, Series
-from aging.projection.gathering import Gathered, gather, posterior
+from aging.projection.fit import Fit, Projection, Series, asked
+from aging.projection.gathering import Gathered, gather, posterior, side_by_side
 from aging.records import Exposure
+from aging.vocabulary import property_named
 
 
 def fit(
@@ -24,13 +23,13 @@ def fit(
     property: str = "solar_reflectance",  # noqa: A002 - the field's own word
     as_of: str | pd.Timestamp | None = None,
     *,
-    time: TimeUnit = "month",
+    time: TimeAxis = "month",
     priors: str | Path | None = None,
 ) -> Fit:
     """Fit every campaign of a property in a folder, workbook, store or Exposure.
 
-    as_of hides all later readings; time "day" takes priors per day (quick soiling); priors is a
-    table to use instead of the shipped one. ModelError where nothing can be fitted.
+    as_of hides all later readings; time is the clock (`aging.clocks`), "day" for quick soiling;
+    priors is a table to use instead of the shipped one. ModelError where nothing can be fitted.
     """
     found = gather(source, property, as_of, time=time, priors=priors)
     latest: dict[tuple[str, str], Series] = {}
@@ -62,15 +61,8 @@ def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tup
 
 
 def _fit_each(todo: Sequence[tuple[Campaign, Priors]]) -> list[tuple[Campaign, SitePosterior]]:
-    """Posteriors side by side on the cores there are: numpy lets go of the interpreter."""
-    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(os.cpu_count()) as pool:
-        return [
-            (pair[0], its) for pair, its in zip(todo, pool.map(_posterior_of, todo), strict=True)
-        ]
-
-
-def _posterior_of(pair: tuple[Campaign, Priors]) -> SitePosterior:
-    return posterior(*pair)
+    fitted = side_by_side(lambda pair: posterior(*pair), todo)
+    return [(campaign, its) for (campaign, _), its in zip(todo, fitted, strict=True)]
 
 
 def project(
@@ -79,7 +71,12 @@ def project(
     level: float = 0.90,
     as_of: str | pd.Timestamp | None = None,
     property: str = "solar_reflectance",  # noqa: A002 - the field's own word
-    **options: str | Path | None,
+    *,
+    retention: bool = False,
+    time: TimeAxis = "month",
+    priors: str | Path | None = None,
 ) -> Projection:
     """Project a source; see `fit` for the source and options, `Fit.project` for the rest."""
-    return fit(source, property, as_of, **options).project(months, level)  # type: ignore[arg-type]
+    times = asked(months, level, property_named(property), retention=retention)
+    fitted = fit(source, property, as_of, time=time, priors=priors)
+    return fitted.project(times, level, retention=retention)

@@ -17,6 +17,9 @@ from aging.vocabulary import PROPERTIES
 
 DESIGN = Design()
 CAMPAIGN = simulate(DESIGN, seed=11)
+FEW = Design(formulations=DESIGN.formulations[:2], sites=DESIGN.sites[:2], months=12)
+SMALL = simulate(FEW, seed=3)
+VALUES = SMALL.exposure.readings["value"]
 
 
 def as_of(exposure, months):
@@ -30,6 +33,11 @@ def year_one():
     return aging.fit(CAMPAIGN.exposure, as_of=as_of(CAMPAIGN.exposure, 12))
 
 
+@pytest.fixture(scope="module")
+def small():
+    return aging.fit(SMALL.exposure)
+
+
 def test_the_frame_is_tidy_and_its_intervals_are_ordered(year_one):
     frame = year_one.project([12, 36], level=0.8).frame
     assert tuple(frame.columns) == COLUMNS
@@ -40,7 +48,8 @@ def test_the_frame_is_tidy_and_its_intervals_are_ordered(year_one):
     assert set(frame["level"]) == {0.8}
     late = frame.query("months == 36 and site != 'all'")
     assert set(late["status"]) == {"projected"}
-    assert late["notes"].str.contains("times the observed").all()
+    assert late["notes"].str.contains("times the months seen").all()
+    assert late["notes"].str.contains("[23] winters").all()
 
 
 def test_a_reading_is_less_certain_than_the_state_and_a_higher_level_wider(year_one):
@@ -103,12 +112,71 @@ def last_values(exposure, months, frame):
     return (merged["last"] - merged["reading"]).abs()
 
 
-def test_one_visit_is_carried_by_the_prior_and_says_so():
-    frame = aging.project(CAMPAIGN.exposure, as_of=as_of(CAMPAIGN.exposure, 0.2)).frame
-    row = frame.query("site == 'DRYWELL' and target == 'state'").iloc[0]
-    assert row["status"] == "prior-driven"
-    assert "only 1 visits" in row["notes"]
-    assert row["upper"] - row["lower"] > 0.25
+def test_one_visit_is_no_projection_and_says_so():
+    frame = aging.project(SMALL.exposure, as_of=as_of(SMALL.exposure, 0.2)).frame
+    assert set(frame["status"]) == {"cannot project"}
+    assert frame[["estimate", "lower", "upper", "one_sided_bound"]].isna().all(axis=None)
+    assert frame["notes"].str.contains("no time between its first and last reading").all()
+    frame = aging.compare(SMALL.exposure, as_of=as_of(SMALL.exposure, 0.2)).frame
+    assert frame[["estimate", "lower", "upper", "probability_better"]].isna().all(axis=None)
+
+
+def test_the_one_sided_bound_lies_on_the_worse_side(small):
+    at_90, at_80 = (small.project(36, level).frame for level in (0.9, 0.8))
+    assert (at_90["one_sided_bound"] == at_80["lower"]).all()
+    assert (at_90["lower"] < at_90["one_sided_bound"]).all()
+    yellow = aging.fit(
+        replace(
+            SMALL.exposure,
+            readings=SMALL.exposure.readings.assign(
+                property="yellowness_index", unit="1", value=20 - 20 * VALUES
+            ),
+        ),
+        "yellowness_index",
+    )
+    at_90, at_80 = (yellow.project(12, level).frame for level in (0.9, 0.8))
+    assert (at_90["one_sided_bound"] == at_80["upper"]).all()
+
+
+def test_no_interval_leaves_what_the_property_can_be():
+    glossy = SMALL.exposure.readings.assign(
+        property="gloss_60", unit="GU", value=(3 - 25 * (0.85 - VALUES)).clip(lower=0)
+    )
+    fitted = aging.fit(replace(SMALL.exposure, readings=glossy), "gloss_60")
+    frame = fitted.project([12, 36]).frame
+    assert frame["lower"].min() == 0
+    assert (frame.query("months == 12")["upper"] > 0).all()
+    share = fitted.project(12, retention=True).frame
+    assert share["lower"].min() == 0
+    assert np.isfinite(share["upper"]).all()
+
+
+def test_an_interval_too_wide_to_use_is_not_shown():
+    readings = SMALL.exposure.readings.assign(
+        property="lightness", unit="1", value=40 + 50 * VALUES
+    )
+    early = as_of(SMALL.exposure, 2)
+    frame = aging.project(
+        replace(SMALL.exposure, readings=readings), [2, 36], as_of=early, property="lightness"
+    ).frame
+    assert set(frame.query("months == 36")["status"]) == {"cannot project"}
+    assert frame.query("months == 36")["notes"].str.contains("90 % interval would span").all()
+    assert frame.query("months == 36")["estimate"].isna().all()
+    assert frame.query("months == 2")["estimate"].notna().all()
+
+
+def test_what_is_asked_for_is_checked_before_anything_is_read(tmp_path):
+    with pytest.raises(CallError, match="0 to 240"):
+        aging.project(tmp_path / "nowhere", months=[12, 300])
+    with pytest.raises(CallError, match="level"):
+        aging.project(tmp_path / "nowhere", level=0)
+    with pytest.raises(CallError, match="ratio scale"):
+        aging.project(tmp_path / "nowhere", property="lightness", retention=True)
+
+
+def test_a_day_before_the_first_reading_is_told_with_that_reading():
+    with pytest.raises(CallError, match=r"as_of: 2020-02-01 .* first reading, of 2021-04-06"):
+        aging.project(SMALL.exposure, as_of="2020-02-01")
 
 
 def test_a_wrong_call_says_what_is_allowed(tmp_path):
