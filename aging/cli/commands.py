@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
+
+from aging.errors import require
 
 commands = typer.Typer(
     name="aging",
@@ -37,6 +39,13 @@ AsOf = Annotated[
     str | None, typer.Option(metavar="DATE", help="Hide all readings after this ISO 8601 date.")
 ]
 Measured = Annotated[str, typer.Option("--property", help="What was measured, as in readings.csv.")]
+Time = Annotated[
+    Literal["month", "day", "solar", "uv"],
+    typer.Option(help="What counts: months, days (quick soiling), or radiant exposure."),
+]
+Priors = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="Table of priors to use instead of the shipped.")
+]
 
 
 @commands.callback(invoke_without_command=True)
@@ -112,6 +121,14 @@ def project(
     level: Level = 0.90,
     as_of: AsOf = None,
     measured: Measured = "solar_reflectance",
+    time: Time = "month",
+    priors: Priors = None,
+    retention: Annotated[
+        bool, typer.Option("--retention", help="Show aged over initial instead of the value.")
+    ] = False,
+    losses: Annotated[
+        bool, typer.Option("--losses", help="Show the loss instead, and what washing gives back.")
+    ] = False,
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
@@ -119,10 +136,16 @@ def project(
     import aging
     from aging.cli import output, results, sources
 
-    asked = output.numbers("--months", months)
+    require(not (retention and losses), "--retention", "--losses as well", "one of the two")
+    asked = output.asked(months, level, measured, retention=retention)
     with output.progress("projecting"):
         given, left_out = sources.facts(source, store, day_first)
-        found = aging.project(given, months=asked, level=level, as_of=as_of, property=measured)
+        fitted = aging.fit(given, measured, as_of, time=time, priors=priors)
+        found = (
+            fitted.losses(asked, level)
+            if losses
+            else fitted.project(asked, level, retention=retention)
+        )
     notes = (*left_out, *found.notes)
     output.give(
         json,
@@ -141,6 +164,8 @@ def compare(
     level: Level = 0.90,
     as_of: AsOf = None,
     measured: Measured = "solar_reflectance",
+    time: Time = "month",
+    priors: Priors = None,
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
@@ -151,11 +176,11 @@ def compare(
     from aging.cli import output, results, sources
     from aging.comparison import contrast
 
-    asked = output.numbers("--months", months)
+    asked = output.asked(months, level, measured)
     with output.progress("comparing"):
         given, left_out = sources.facts(source, store, day_first)
-        fitted = aging.fit(given, measured, as_of)
-        frame = pd.concat([contrast(fitted, time, level).frame for time in asked])
+        fitted = aging.fit(given, measured, as_of, time=time, priors=priors)
+        frame = pd.concat([contrast(fitted, at, level).frame for at in asked])
     notes = (*left_out, *fitted.notes)
     output.give(
         json,
@@ -178,6 +203,7 @@ def backtest(
     baselines: Annotated[
         bool, typer.Option("--baselines/--no-baselines", help="Score simple rivals as well.")
     ] = True,
+    priors: Priors = None,
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
@@ -190,7 +216,9 @@ def backtest(
     rivals = tuple(RIVALS) if baselines else ()
     with output.progress("forecasting") as step:
         given, left_out = sources.facts(source, store, day_first)
-        found = aging.backtest(given, measured, months, level, rivals=rivals, on_progress=step)
+        found = aging.backtest(
+            given, measured, months, level, rivals=rivals, priors=priors, on_progress=step
+        )
     notes = (*left_out, *found.notes)
     output.give(
         json,

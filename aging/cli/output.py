@@ -17,6 +17,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from rich.table import Table
 
 from aging.errors import CallError
+from aging.vocabulary import property_named
 
 PIPED_WIDTH = 120
 Step = Callable[[int, int], None]
@@ -96,3 +97,12 @@ def numbers(option: str, text: str) -> list[float]:
         return [float(part) for part in text.split(",")]
     except ValueError:
         raise CallError(f"{option}: {text!r} is not allowed; allowed: 36, or 12,24,36") from None
+
+
+def asked(months: str, level: float, measured: str, *, retention: bool = False) -> list[float]:
+    """The months of a projection, with level and property checked before anything is read."""
+    from aging.projection.fit import asked as allowed
+
+    return allowed(
+        numbers("--months", months), level, property_named(measured), retention=retention
+    )

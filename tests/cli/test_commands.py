@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 
+import pandas as pd
 import pytest
 from typer.main import get_command
 
@@ -60,7 +61,16 @@ def test_without_a_command_the_help_names_all(capsys):
         (["project", "nowhere"], "nowhere"),
         (["project", "--store", "nowhere.sqlite"], "nowhere.sqlite"),
         (["project", "--mnths", "3"], "--mnths"),
-        (["compare", "racks", "--as-of", "2020-01-01"], "no unwashed readings"),
+        (["project", "racks", "--months", "12,300"], "months: 300.0"),
+        (["project", "racks", "--time", "hour"], "'month'"),
+        (["project", "racks", "--priors", "none.csv"], "none.csv"),
+        (["project", "racks", "--retention", "--losses"], "one of the two"),
+        (["project", "racks", "--retention", "--property", "lightness"], "ratio scale"),
+        (["compare", "racks", "--level", "95"], "level"),
+        (["compare", "racks", "--priors", "none.csv"], "none.csv"),
+        (["backtest", "racks", "--cuts", "6", "--priors", "none.csv"], "none.csv"),
+        (["compare", "racks", "--as-of", "2020-01-01"], "2020-01-01 is before the first reading"),
+        (["project", "racks", "--as-of", "2020-01-01"], "of 2024-04-02"),
         (["export", "copy", "--store", "nowhere.sqlite"], "nowhere.sqlite"),
         (["dashboard", "nowhere"], "nowhere"),
         (["dashboard", "racks", "--port", "0"], "--port"),
@@ -145,6 +155,43 @@ def test_project_answers_the_same_from_folder_and_store(folder, capsys):
         assert one["estimate"] == pytest.approx(other["estimate"], abs=1e-9)
     assert read["caution"] == results.CAUTION
     assert read["priors"]
+
+
+def test_what_is_asked_for_is_checked_before_the_source_is_read(capsys):
+    for words in (["--level", "95"], ["--months", "300"], ["--property", "shine"]):
+        for name in ("project", "compare"):
+            assert app([name, "nowhere", *words]) == 2
+            assert "nowhere" not in capsys.readouterr().err
+
+
+def test_project_shows_retention_or_losses(folder, capsys):
+    def rows(*words: str) -> list[dict[str, object]]:
+        assert app(["project", str(folder), "--months", "12", "--json", "-", *words]) == 0
+        return json.loads(capsys.readouterr().out)["rows"]
+
+    value, retention, losses = rows(), rows("--retention"), rows("--losses")
+    assert [row["target"] for row in retention] == [row["target"] for row in value]
+    assert all(0.8 < row["estimate"] < 1 for row in retention)
+    assert {row["part"] for row in losses} == {"total", "removable", "permanent"}
+    assert not any(row["informed"] for row in losses)
+    assert app(["project", str(folder), "--losses"]) == 0
+    assert "never read washed" in capsys.readouterr().out
+
+
+def test_priors_and_the_scale_of_time_may_be_chosen(folder, tmp_path, capsys):
+    def told(*words: str) -> dict[str, object]:
+        assert app(["project", str(folder), "--json", "-", *words]) == 0
+        return json.loads(capsys.readouterr().out)
+
+    def loss(of: dict[str, object]) -> float:
+        return next(row["value"] for row in of["priors"] if row["quantity"] == "loss")
+
+    table = pd.DataFrame(told()["priors"]).assign(property="solar_reflectance", time="month")
+    table.loc[table["quantity"] == "loss", "value"] = 0.3
+    table.to_csv(tmp_path / "mine.csv", index=False)
+    assert loss(told("--priors", "mine.csv")) == 0.3
+    assert loss(told()) != 0.3
+    assert loss(told("--time", "day", "--months", "15")) == 0.0
 
 
 def test_project_says_that_rows_were_left_out(faulty, capsys):
