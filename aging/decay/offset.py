@@ -45,9 +45,9 @@ def walk_cov(instrument: Index, time: Array, jumps: Array, walk: float, step: fl
 
 def offsets(values: Array, prior: Array, noise: float) -> Offsets:
     """Offsets from readings of file specimens (I, K), NaN where not read; prior (K, K)."""
+    values = values[~np.isnan(values).all(axis=1)]
     read = ~np.isnan(values)
-    values, count = values[read.any(axis=1)], read.sum(axis=1, keepdims=True)
-    read, count = read[read.any(axis=1)], count[count[:, 0] > 0]
+    count = read.sum(axis=1, keepdims=True)
 
     def about_mean(table: Array) -> Array:
         table = np.where(read, table, 0.0)
@@ -55,12 +55,15 @@ def offsets(values: Array, prior: Array, noise: float) -> Offsets:
 
     apart = about_mean(values)
     weight = np.diag(read.sum(axis=0)) - (read / count).T @ read
-    known, freedom = noise**2, np.count_nonzero(read) - len(read)
-    variance = known
-    for _ in range(ROUNDS):
+
+    def given(variance: float) -> tuple[Array, Array]:
         cov = np.linalg.solve(np.eye(len(prior)) + prior @ weight / variance, prior)
-        mean = cov @ apart.sum(axis=0) / variance
+        return cov @ apart.sum(axis=0) / variance, (cov + cov.T) / 2
+
+    variance, freedom = noise**2, np.count_nonzero(read) - len(read)
+    for _ in range(ROUNDS):
+        mean, cov = given(variance)
         rest = ((apart - about_mean(np.broadcast_to(mean, read.shape))) ** 2).sum()
-        used = float(np.trace(weight @ cov)) / variance  # offsets that the readings determine
-        variance = (rest + PRIOR_READINGS * known) / (freedom - used + PRIOR_READINGS)
-    return Offsets(mean, (cov + cov.T) / 2, float(variance**0.5))
+        spent = float(np.trace(weight @ cov)) / variance  # on offsets that the readings determine
+        variance = (rest + PRIOR_READINGS * noise**2) / (freedom - spent + PRIOR_READINGS)
+    return Offsets(*given(variance), float(variance**0.5))
