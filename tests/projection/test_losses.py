@@ -14,7 +14,7 @@ from aging.simulation import Design, simulate
 
 PARTS = ["total", "removable", "permanent"]
 FEW = Design(formulations=Design().formulations[:2], sites=Design().sites[:2], months=24)
-CAMPAIGN = simulate(Design(**{**vars(FEW), "washed": (6, 12, 18, 24)}), seed=5)
+CAMPAIGN = simulate(replace(FEW, washed=(6, 12, 18, 24)), seed=5)
 
 
 @pytest.fixture(scope="module")
