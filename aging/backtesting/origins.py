@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from aging.campaigns import Campaign
 from aging.decay.site import Array, Index, SiteReadings
+from aging.vocabulary import DAYS_PER_MONTH
 
 HALF_A_MONTH = 0.5  # a visit planned for the month of the cut is known
 
@@ -31,6 +33,12 @@ class Origin:
     means: Array
     ahead: Array
     later: Array
+
+    @property
+    def day(self) -> pd.Timestamp:
+        """The last day that is known."""
+        months = self.cut + HALF_A_MONTH
+        return self.campaign.exposed_on + pd.Timedelta(days=months * DAYS_PER_MONTH)
 
 
 def origins(

@@ -10,18 +10,15 @@ import pandas as pd
 from scipy.special import ndtri
 
 from aging.backtesting.board import Backtest, scored
-from aging.backtesting.origins import HALF_A_MONTH, Origin, origins
+from aging.backtesting.origins import Origin, origins
 from aging.backtesting.rivals import RIVALS, Past, Rival
-from aging.cube import moments
-from aging.decay.posterior import SitePosterior
 from aging.decay.priors import Priors
 from aging.decay.scores import crps_draws, crps_normal
 from aging.decay.site import Array
 from aging.errors import ModelError, require
-from aging.precedent import closed_campaigns, learn
-from aging.projection import Gathered, gather, posterior
+from aging.projection import gather, posterior, priors_known
 from aging.records import Exposure
-from aging.vocabulary import DAYS_PER_MONTH, Property
+from aging.vocabulary import Property
 
 CUTS = (6.0, 9.0, 12.0, 18.0, 24.0)
 MODEL = "model"
@@ -65,10 +62,11 @@ def backtest(
         )
     roles = found.exposure.formulations
     controls = set(roles.loc[roles["role"] == "control", "formulation"])
-    priors_at = _priors_known(found)
+    priors_on = priors_known(found)
     parts = []
     for number, job in enumerate(jobs, start=1):
-        parts.append(_by_model(job, priors_at(job), level, draws))
+        known = priors_on(job.campaign, job.day)
+        parts.append(_by_model(job, known, level, draws))
         past = Past(job.months, job.means, _control(job, controls))
         parts += [_by_rival(job, past, name, found.property, level) for name in rivals]
         if on_progress is not None:
@@ -80,26 +78,6 @@ def backtest(
 def _control(origin: Origin, controls: set[str]) -> int | None:
     names = [origin.campaign.formulations[group] for group in origin.groups]
     return next((place for place, name in enumerate(names) if name in controls), None)
-
-
-def _priors_known(found: Gathered) -> Callable[[Origin], Priors]:
-    """Priors that `aging.fit` would have had on the day of a cut."""
-    panels, fitted = found.exposure.panels, dict[int, SitePosterior]()
-    closed_on = moments(panels["closed_on"])
-
-    def at(origin: Origin) -> Priors:
-        own = origin.campaign
-        day = own.exposed_on + pd.Timedelta(days=(origin.cut + HALF_A_MONTH) * DAYS_PER_MONTH)
-        known = panels.assign(closed_on=panels["closed_on"].where(closed_on <= day))
-        taught = []
-        for one in closed_campaigns(found.campaigns, known):
-            if one is not own and found.climate(one) == found.climate(own):
-                if id(one) not in fitted:
-                    fitted[id(one)] = posterior(one, found.priors)
-                taught.append(fitted[id(one)])
-        return learn(found.priors, taught)
-
-    return at
 
 
 def _by_model(origin: Origin, priors: Priors, level: float, draws: int) -> pd.DataFrame:

@@ -3,16 +3,23 @@
 from aging.projection.fit import (
     ALL_SITES,
     COLUMNS,
+    LOSS_COLUMNS,
     TARGETS,
     Fit,
     Projection,
     Series,
+    asked,
     group_by_formulation,
 )
 from aging.projection.fitting import fit, project
-from aging.projection.gathering import Gathered, gather, posterior
+from aging.projection.gathering import Gathered, gather, posterior, priors_known
+from aging.projection.movement import MOVEMENT_COLUMNS, movement
+from aging.projection.remedies import REMEDY_COLUMNS, remedies
+from aging.projection.width import SHARE_COLUMNS, SOURCES, shares
 
 __all__ = [
-    "ALL_SITES", "COLUMNS", "TARGETS", "Fit", "Gathered", "Projection", "Series", "fit", "gather",
-    "group_by_formulation", "posterior", "project",
+    "ALL_SITES", "COLUMNS", "LOSS_COLUMNS", "MOVEMENT_COLUMNS", "REMEDY_COLUMNS", "SHARE_COLUMNS",
+    "SOURCES", "TARGETS", "Fit", "Gathered", "Projection", "Series", "asked", "fit", "gather",
+    "group_by_formulation", "movement", "posterior", "priors_known", "project", "remedies",
+    "shares",
 ]  # fmt: skip
