@@ -75,7 +75,10 @@ def check_instruments(exposure: Exposure, property_name: str, priors: Priors) ->
         priors.value("instrument_event"),
     )  # fmt: skip
     found = offsets(
-        table.reindex(columns=range(len(checks))).to_numpy(), prior, priors.value("residual")
+        table.reindex(columns=range(len(checks))).to_numpy(),
+        prior,
+        priors.value("residual"),
+        priors.spread("instrument"),
     )
     readings = exposure.readings.copy()
     readings.loc[rows["index"], "value"] -= found.mean[rows["check"]]

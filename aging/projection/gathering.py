@@ -24,7 +24,7 @@ from aging.instruments import check_instruments
 from aging.precedent import closed_campaigns, learn
 from aging.records import Exposure
 from aging.source import open_source
-from aging.vocabulary import DAYS_PER_MONTH, Property, property_named
+from aging.vocabulary import Property, property_named
 
 Todo = TypeVar("Todo")
 Done = TypeVar("Done")
@@ -39,7 +39,6 @@ class Gathered:
     campaigns: tuple[Campaign, ...]
     priors: Priors
     notes: tuple[str, ...]
-    time_per_month: float
 
     def climate(self, campaign: Campaign) -> str:
         """Climate of a campaign's site, or the site itself where none is named."""
@@ -74,8 +73,7 @@ def gather(
         have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
         raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
     notes = (*filter(None, (cube.attrs["notes"],)), *_told(found))
-    per_month = DAYS_PER_MONTH if time == "day" else 1.0
-    return Gathered(prop, exposure, found, believed, notes, per_month)
+    return Gathered(prop, exposure, found, believed, notes)
 
 
 def _told(found: Iterable[Campaign]) -> Iterator[str]:
