@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from aging.campaigns import Campaign
@@ -27,6 +28,7 @@ from aging.decay.site import Array
 from aging.vocabulary import DAYS_PER_MONTH
 
 SHARE, CAMPAIGNS, MIN_WEIGHT, LEAST, ROUNDS = 0.5, 3.0, 0.05, 0.05, 20
+STEADY = 0.3  # least weight of a slow loss that runs with time, for it to tell of one
 MIN_MONTHS, MONTH = 24, pd.Timedelta(days=DAYS_PER_MONTH)
 LOSS, DRIFT = COEFFICIENTS.index("loss"), COEFFICIENTS.index("drift")
 
@@ -37,54 +39,96 @@ def learn(priors: Priors, closed: Sequence[SitePosterior]) -> Priors:
         return priors
     table = priors.table.copy()
     number = f"{len(closed)} closed campaign{'s' * (len(closed) > 1)} of the same climate"
+
+    def put(name: str, value: float, spread: float, unit: str | None = None) -> None:
+        for column, cell in (("value", value), ("spread", spread), ("source", number)):
+            table.loc[name, column] = cell
+        if unit is not None:
+            table.loc[name, "unit"] = unit
+
     level, cov = _level(priors, closed)
     sd = np.sqrt(np.diag(cov))
-    for name in ("loss", "drift", "drift_wide"):
-        i = int(name != "loss")
-        table.loc[name, ["value", "spread"]] = [level[i], sd[i]]
-        table.loc[name, "source"] = number
-    table.loc["loss_drift", ["value", "source"]] = [cov[0, 1] / sd.prod(), number]
-    for course in priors.courses:
-        seen = [one for one in closed if one.course_weight[course] > MIN_WEIGHT]
-        centre, spread = _parameter(priors, course, seen)
-        table.loc[f"rate_{course}", ["value", "spread"]] = [centre, spread]
-        table.loc[f"rate_{course}", ["unit", "source"]] = ["1/time and log", number]
+    put("loss", level[0], sd[0])
+    put("drift", level[1], sd[1])
+    put("drift_wide", level[1], sd[1])
+    put("loss_drift", cov[0, 1] / sd.prod(), np.nan)
+    late = [_late(one) for one in closed]
+    share = priors.value("late_share")
+    if share > 0:
+        put("late_share", _share(share, [float(rows.mean()) for rows in late]), np.nan)
+        risen = [one.path[rows, :, DRIFT].mean(1) for one, rows in zip(closed, late, strict=True)]
+        put("late", *_scalar(priors.value("late"), priors.spread("late"), risen))
+    visits = [
+        np.log(np.hypot(one.grid.visit_sd, one.grid.group_visit_sd))[one.node] for one in closed
+    ]
+    centre, spread = _scalar(np.log(priors.value("visit")), priors.spread("visit"), visits)
+    put("visit", float(np.exp(centre)), spread)
+    for course, weight in priors.courses.items():
+        put(
+            f"weight_{course}",
+            _share(weight, [one.course_weight[course] for one in closed]),
+            np.nan,
+        )
+        centre, spread = priors.parameter(course)
+        seen = [
+            np.log(one.grid.parameter[one.node[one.grid.course[one.node] == place]])
+            for one in closed
+            for place in [one.grid.courses.index(course)]
+        ]
+        centre, spread = _scalar(np.log(centre), spread, seen)
+        put(f"rate_{course}", float(np.exp(centre)), spread, "1/time and log")
     return Priors(table, priors.time)
 
 
+def _late(one: SitePosterior) -> npt.NDArray[np.bool_]:
+    """Draws (D,) in which the slow loss begins late."""
+    return ~np.isnan(one.grid.onset[one.node])
+
+
+def _share(prior: float, seen: Sequence[float]) -> float:
+    """A share of campaigns, from a prior that is worth CAMPAIGNS of them."""
+    return (CAMPAIGNS * prior + sum(seen)) / (CAMPAIGNS + len(seen))
+
+
 def _level(priors: Priors, closed: Sequence[SitePosterior]) -> tuple[Array, Array]:
-    """Mean (2,) and covariance (2, 2) of the next campaign's site-level loss and drift."""
+    """Mean (2,) and covariance (2, 2) of the next campaign's site-level loss and drift.
+
+    Where the slow loss of a campaign mostly began late it says nothing about a drift.
+    """
     pick = np.ix_([LOSS, DRIFT], [LOSS, DRIFT])
+    centre = np.array([priors.value("loss"), priors.value("drift")])
     seen, errors, priors_seen = [], [], []
     for one in closed:
-        draws = one.path[:, :, [LOSS, DRIFT]].mean(axis=1)
-        prior = site_level(priors, one.grid)[1][one.node].mean(axis=0)[pick]
-        mean, cov = _without_prior(
-            draws, np.array([priors.value(n) for n in ("loss", "drift")]), prior
-        )
+        steady = ~_late(one)
+        told = steady.mean() > STEADY
+        rows = steady if told else ~steady
+        draws = one.path[rows][:, :, [LOSS, DRIFT]].mean(axis=1)
+        prior = site_level(priors, one.grid)[1][one.node[rows]].mean(axis=0)[pick]
+        priors_seen.append(prior)
+        if told:
+            mean, cov = _without_prior(draws, centre, prior)
+        else:
+            loss, spread = _without_prior(draws[:, :1], centre[:1], prior[:1, :1])
+            mean, cov = np.append(loss, centre[1]), np.diag([spread[0, 0], prior[1, 1] / LEAST])
         seen.append(mean)
         errors.append(cov)
-        priors_seen.append(prior)
-    centre = np.array([priors.value("loss"), priors.value("drift")])
     return _next(centre, np.mean(priors_seen, axis=0), np.array(seen), np.array(errors))
 
 
-def _parameter(priors: Priors, course: str, closed: Sequence[SitePosterior]) -> tuple[float, float]:
-    """Centre and log spread of the next campaign's parameter of one course."""
-    centre, spread = priors.parameter(course)
-    seen, errors = [], []
-    for one in closed:
-        rows = one.grid.course[one.node] == one.grid.courses.index(course)
-        draws = np.log(one.grid.parameter[one.node[rows]])[:, None]
-        if len(draws) > len(one.node) * MIN_WEIGHT / 2:
-            mean, cov = _without_prior(draws, np.array([np.log(centre)]), np.array([[spread**2]]))
-            seen.append(mean)
-            errors.append(cov)
-    if not seen:
-        return centre, spread
+def _scalar(centre: float, spread: float, draws: Sequence[Array]) -> tuple[float, float]:
+    """Centre and spread of the next campaign's value, from draws (D,) of each that tells of it."""
     prior = np.array([[spread**2]])
-    level, cov = _next(np.array([np.log(centre)]), prior, np.array(seen), np.array(errors))
-    return float(np.exp(level[0])), float(cov[0, 0] ** 0.5)
+    most = max(one.size for one in draws)
+    told = [
+        _without_prior(one[:, None], np.array([centre]), prior)
+        for one in draws
+        if one.size > max(MIN_WEIGHT * most, 2)
+    ]
+    if not told or not most:
+        return centre, spread
+    seen, errors = (np.array(part) for part in zip(*told, strict=True))
+    level, cov = _next(np.array([centre]), prior, seen, errors)
+    return float(level[0]), float(cov[0, 0] ** 0.5)
 
 
 def _without_prior(draws: Array, centre: Array, prior: Array) -> tuple[Array, Array]:
@@ -134,9 +178,12 @@ def closed_campaigns(found: Sequence[Campaign], panels: pd.DataFrame) -> list[Ca
 
 def told(climate: str, before: Priors, after: Priors, number: int) -> str:
     """One sentence on how many precedents there were and what they changed."""
-    change = ", ".join(
+    change = [
         f"{name} {before.value(name):.2g} +/- {before.spread(name):.1g} became "
         f"{after.value(name):.2g} +/- {after.spread(name):.1g}"
         for name in ("loss", "drift")
-    )
-    return f"{climate}: priors from {number} closed campaign{'s' * (number > 1)}: {change}"
+    ]
+    if (share := before.value("late_share")) > 0:
+        change.append(f"share of late losses {share:.2f} became {after.value('late_share'):.2f}")
+    closed = f"{number} closed campaign{'s' * (number > 1)}"
+    return f"{climate}: priors from {closed}: {', '.join(change)}"

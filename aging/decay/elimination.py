@@ -2,7 +2,7 @@
 
 Reading of panel p (group g) at visit v, exposure time t, dryness x:
 
-    y = a_g + u_p - (L_g + w_p) phi(t) - c_g L0 pace(t) - d_g t - m_g x + nu_v + xi_gv + e
+    y = a_g + u_p - (L_g + w_p) phi(t) - c_g L0 pace(t) - d_g slow(t) - m_g x + nu_v + xi_gv + e
 
     and, where the panel was washed first, the weather's part left out and r_g phi(t) given back:
     r is the removable part of the loss, the rest is permanent.
@@ -107,7 +107,7 @@ def path_design(grid: Grid, months: Array, dryness: Array, washed: Array, priors
     phi, pace = grid.curve(months)
     grown = grow_in(priors, months)
     columns = (
-        np.ones_like(phi), -phi, -priors.value("loss") * pace, -months + 0 * phi,
+        np.ones_like(phi), -phi, -priors.value("loss") * pace, -grid.slow(months),
         -dryness * (1 - washed) * grown + 0 * phi, washed * phi,
     )  # fmt: skip
     return np.stack(columns, axis=-1)
@@ -215,15 +215,16 @@ def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
 
 
 def site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
-    """Prior centre (Q,) and covariance (N, Q, Q) of a site's level; the grid carries its pace."""
-    centre = [0.0 if name == "pace" else priors.value(name) for name in COEFFICIENTS]
+    """Prior centre (N, Q) and covariance (N, Q, Q) of a site's level; the grid carries its pace."""
+    usual = [0.0 if name == "pace" else priors.value(name) for name in COEFFICIENTS]
+    centre = np.tile(usual, (grid.size, 1))
     spread = [1e-4 if name == "pace" else priors.spread(name) for name in COEFFICIENTS]
     spreads = np.tile(spread, (grid.size, 1))
     loss, drift = COEFFICIENTS.index("loss"), COEFFICIENTS.index("drift")
-    spreads[:, drift] = grid.drift_sd
+    centre[:, drift], spreads[:, drift] = grid.drift, grid.drift_sd
     correlation = np.eye(len(spread))
     correlation[loss, drift] = correlation[drift, loss] = priors.value("loss_drift")
-    return np.array(centre), spreads[:, :, None] * correlation * spreads[:, None, :]
+    return centre, spreads[:, :, None] * correlation * spreads[:, None, :]
 
 
 def _shared(  # noqa: PLR0917 - the model has this many parts
@@ -243,11 +244,12 @@ def _shared(  # noqa: PLR0917 - the model has this many parts
     right = times(_t(columns), groups.total_pull)
     system[:, :size, :size] += np.linalg.inv(visit_cov)
     system[:, size:, size:] += level_precision
-    right[:, size:] += level_precision @ centre
+    prior_pull = times(level_precision, centre)
+    right[:, size:] += prior_pull
     root = np.linalg.cholesky(system)
     half = np.linalg.solve(root, right[..., None])
     log_det = 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
     log_det = log_det + _logdet(visit_cov) + _logdet(level_cov)
-    square = level_precision @ centre @ centre - (half[..., 0] ** 2).sum(-1)
+    square = (prior_pull * centre).sum(-1) - (half[..., 0] ** 2).sum(-1)
     mean = np.linalg.solve(_t(root), half)[..., 0]
     return Shared(mean, root, visit_cov, log_det + square)

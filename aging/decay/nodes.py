@@ -1,4 +1,4 @@
-"""The grid of what is not linear: course, its parameter, visit spreads, width of the drift.
+"""The grid of what is not linear: course, its parameter, visit spreads, kind of slow loss.
 
 Given one node, a site's readings are jointly Gaussian in everything else (elimination.py).
 """
@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields, replace
 from itertools import product
 
 import numpy as np
+from scipy.special import expit
 
 from aging.decay.paths import COURSES
 from aging.decay.priors import Priors
@@ -18,14 +19,18 @@ from aging.decay.site import Array, Index
 RATE_POINTS, FINE_POINTS, VISIT_POINTS = 11, 7, 3
 EDGE, VISIT_EDGE = 2.4, 1.5  # in standard deviations of the prior
 REACH, VISIT_REACH = 2.6, 1.5  # in standard deviations of the weight that a coarser grid found
+LATE_AT = (-1.0, 0.0, 1.0)  # onsets of a late loss, in standard deviations of their prior
 PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
-COMMON_SHARES = (0.3, 0.7, 0.93)  # of a visit's variance that all panels of the site share
+COMMON_SHARES = (0.4, 0.85)  # of a visit's variance that all panels of the site share
+SCALARS = ("courses", "span", "late_width")
 
 
 @dataclass(frozen=True)
 class Grid:
     """Nodes (N,): course index, its parameter, spreads, and the log of the prior weight.
 
+    Slow loss runs with time, or begins late: onset is NaN where it runs with time; drift and
+    drift_sd are centre and spread of its coefficient at the site.
     visit_sd is shared by all panels of the site, group_visit_sd by the panels of one group;
     panel_scale multiplies the spreads of replicates; at and visit_at are the parameter and the
     visits' spread in standard deviations of their log prior.
@@ -33,11 +38,14 @@ class Grid:
 
     courses: tuple[str, ...]
     span: float
+    late_width: float
     course: Index
     parameter: Array
     visit_sd: Array
     group_visit_sd: Array
+    drift: Array
     drift_sd: Array
+    onset: Array
     panel_scale: Array
     at: Array
     visit_at: Array
@@ -50,7 +58,7 @@ class Grid:
 
     def take(self, keep: Index) -> Grid:
         """The nodes at positions `keep`."""
-        arrays = [f.name for f in fields(self) if f.name not in ("courses", "span")]
+        arrays = [f.name for f in fields(self) if f.name not in SCALARS]
         return replace(self, **{name: getattr(self, name)[keep] for name in arrays})
 
     def curve(self, months: Array) -> tuple[Array, Array]:
@@ -62,6 +70,16 @@ class Grid:
             phi[rows] = COURSES[name].phi(self.parameter[rows], months, self.span)
             pace[rows] = COURSES[name].pace(self.parameter[rows], months, self.span)
         return phi, pace
+
+    def slow(self, months: Array) -> Array:
+        """How far slow loss has run (N, V): t, or a late logistic rise, equal at span."""
+        onset = np.nan_to_num(self.onset)[:, None] / self.late_width
+
+        def risen(at: Array) -> Array:
+            return expit(np.maximum(at, 0.0) / self.late_width - onset) - expit(-onset)
+
+        late = self.span * risen(months) / risen(np.array([self.span]))
+        return np.where(np.isnan(self.onset)[:, None], months, late)
 
     def weights(self, log_likelihood: Array, course_weight: Array) -> Array:
         """Posterior weights (N,): evidence within a course, `course_weight` (C,) between courses.
@@ -78,41 +96,56 @@ class Grid:
         return weight / weight.sum()
 
 
-def _lay(priors: Priors, rates: Sequence[Array], visits: Array, scales: Sequence[float]) -> Grid:
-    """Grid with standardised log parameters `rates` (one array a course) and log visit spreads."""
+def _slow_losses(priors: Priors) -> list[tuple[float, float, float, float]]:
+    """Centre, spread, onset and log prior weight of every kind of slow loss."""
+    late = priors.value("late_share")
+    steady = [(name, np.nan, (1 - late) / 2) for name in ("drift", "drift_wide")]
+    centre, spread = priors.value("late_onset"), priors.spread("late_onset")
+    begun = [("late", centre + spread * z, late / len(LATE_AT)) for z in LATE_AT if late > 0]
+    return [
+        (priors.value(name), priors.spread(name), onset, float(np.log(share)))
+        for name, onset, share in steady + begun
+    ]
+
+
+def _lay(priors: Priors, rates: Sequence[Array], visits: Array, *, search: bool) -> Grid:
+    """Grid with standardised log parameters `rates` (one array a course) and log visit spreads.
+
+    A grid for the search has one wide slow loss and the replicates' spreads as they are.
+    """
+    slow = [(priors.value("drift_wide"), priors.spread("drift_wide"), np.nan, 0.0)]
+    rest = (slow, (1.0,)) if search else (_slow_losses(priors), PANEL_SCALES)
+    axes = (visits, COMMON_SHARES, *rest)
     rows = []
-    courses = priors.courses
-    axes = (visits, COMMON_SHARES, ("drift", "drift_wide"), scales)
-    for i, (name, z) in enumerate(zip(courses, rates, strict=True)):
+    for i, (name, z) in enumerate(zip(priors.courses, rates, strict=True)):
         centre, log_sd = priors.parameter(name)
-        for at, visit, common, drift, scale in product(z, *axes):
+        for at, visit, common, (drift, drift_sd, onset, share), scale in product(z, *axes):
             visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
             rows.append((
                 i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
-                visit_sd * (1 - common) ** 0.5, priors.spread(drift), scale, at, visit,
+                visit_sd * (1 - common) ** 0.5, drift, drift_sd, onset, scale, at, visit,
+                share - (at**2 + visit**2) / 2,
             ))  # fmt: skip
-    course, parameter, common_sd, own_sd, drift_sd, scale, at, visit = np.array(rows).T
-    return Grid(
-        tuple(courses), priors.value("span"), course.astype(np.int64), parameter, common_sd, own_sd,
-        drift_sd, scale, at, visit, -(at**2 + visit**2) / 2,
-    )  # fmt: skip
+    course, *arrays = np.array(rows).T
+    scalars = (tuple(priors.courses), priors.value("span"), priors.value("late_width"))
+    return Grid(*scalars, course.astype(np.int64), *arrays)
 
 
 def coarse_grid(priors: Priors) -> Grid:
-    """Nodes over the whole prior; N about a thousand."""
+    """Nodes over the whole prior, for the search; N about three hundred."""
     z = np.linspace(-EDGE, EDGE, RATE_POINTS)
     visits = np.linspace(-VISIT_EDGE, VISIT_EDGE, VISIT_POINTS)
-    return _lay(priors, [z] * len(priors.courses), visits, (1.0,))
+    return _lay(priors, [z] * len(priors.courses), visits, search=True)
 
 
-def finer_grid(priors: Priors, grid: Grid, weight: Array) -> Grid:
+def finer_grid(priors: Priors, grid: Grid, weight: Array, *, search: bool) -> Grid:
     """Nodes where the weight of a coarser grid lies, course by course."""
     rates = []
     for i in range(len(grid.courses)):
         rows = grid.course == i
         rates.append(_around(grid.at[rows], weight[rows], FINE_POINTS, EDGE, REACH))
     visits = _around(grid.visit_at, weight, VISIT_POINTS, VISIT_EDGE, VISIT_REACH)
-    return _lay(priors, rates, visits, PANEL_SCALES)
+    return _lay(priors, rates, visits, search=search)
 
 
 def _around(at: Array, weight: Array, points: int, edge: float, reach: float) -> Array:

@@ -140,11 +140,11 @@ def _settle(
     some = site.only_groups(sample) if site.groups > SAMPLE_GROUPS else site
     grid = coarse_grid(priors)
     calm: Array = np.ones(site.months.size)
-    for _ in range(ROUNDS):
+    for left in range(ROUNDS, 0, -1):
         solved = eliminate(some, grid, priors, spreads, calm)
         weight = grid.weights(solved.log_likelihood, prior)
         calm = _calm(solved, grid, weight, calm)
-        grid = finer_grid(priors, grid, weight)
+        grid = finer_grid(priors, grid, weight, search=left > 1)
     found = eliminate(some, grid, priors, spreads, calm).log_likelihood
     course = course_weights(prior, foretold(some, grid, priors, spreads, calm, found))
     if some is not site:

@@ -1,8 +1,9 @@
 """What the model believes before it sees a reading: a table of data, printed with every result.
 
 The table (priors.csv, or one like it given by the user) has columns property, time, quantity,
-value, spread, unit, source. Rows of property "*" serve every property without rows of its own;
-their unit "usual band" is the width of the band in which the property usually lies.
+value, spread, unit, source, and may have climate: a row of a climate (aging/climate/zones.py)
+stands before the row of climate "*". Rows of property "*" serve every property without rows of
+its own; their unit "usual band" is the width of the band in which the property usually lies.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from aging.errors import CallError, SourceError
 from aging.vocabulary import Property
 
 TimeUnit = Literal["month", "day"]
+ANY = "*"
 COLUMNS = ("property", "time", "quantity", "value", "spread", "unit", "source")
 
 
@@ -67,8 +69,13 @@ def _shipped() -> pd.DataFrame:
         return pd.read_csv(handle)
 
 
-def priors_for(prop: Property, time: TimeUnit = "month", path: str | Path | None = None) -> Priors:
-    """Priors of a property; SourceError where a given table lacks a column or a quantity."""
+def priors_for(
+    prop: Property,
+    time: TimeUnit = "month",
+    path: str | Path | None = None,
+    climate: str = ANY,
+) -> Priors:
+    """Priors of a property in a climate; SourceError where a table lacks a column or a quantity."""
     table = _shipped()
     if path is not None:
         try:
@@ -77,7 +84,11 @@ def priors_for(prop: Property, time: TimeUnit = "month", path: str | Path | None
             raise SourceError(f"priors {path}: cannot be read as CSV: {error}") from error
         if missing := sorted(set(COLUMNS) - set(table.columns)):
             raise SourceError(f"priors {path}: columns missing: {', '.join(missing)}")
-    rows = table[(table["time"] == time) & table["property"].isin([prop.name, "*"])]
+    table = table if "climate" in table else table.assign(climate=ANY)
+    table = table[(table["time"] == time) & table["climate"].isin([climate, ANY])]
+    table = table.sort_values("climate", key=lambda name: name != climate, kind="stable")
+    table = table.drop_duplicates(["property", "quantity"])
+    rows = table[table["property"].isin([prop.name, ANY])].sort_index()
     own = rows[rows["property"] == prop.name]
     chosen = (own if len(own) else rows).set_index("quantity")[
         ["value", "spread", "unit", "source"]
@@ -96,7 +107,7 @@ def _in_band_units(table: pd.DataFrame, prop: Property) -> pd.DataFrame:
     sign = {True: 1.0, False: -1.0, None: 0.0}[prop.higher_is_better]
     in_band = table["unit"].str.startswith("usual band")
     in_log = table["unit"].str.endswith("log")
-    worse = table.index.isin(["loss", "drift", "drift_wide"])
+    worse = table.index.isin(["loss", "drift", "drift_wide", "late"])
     value = table["value"] * np.where(in_band, band, 1.0) * np.where(worse, sign, 1.0)
     return table.assign(
         value=value + np.where(table.index == "initial", prop.usual_low, 0.0),

@@ -198,7 +198,7 @@ class Fit:
 
     def _projection(self, rows: list[Row], columns: Sequence[str], suffix: str) -> Projection:
         frame = pd.DataFrame(rows).assign(property=self.measured.name + suffix)[list(columns)]
-        return Projection(frame, self.gathered.priors.table.reset_index(), self.notes)
+        return Projection(frame, self.gathered.prior_table(), self.notes)
 
 
 def group_by_formulation(keys: Iterable[Key]) -> dict[str, list[str]]:

@@ -49,13 +49,14 @@ def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tup
     """Fit closed campaigns, then running ones with what those of their climate taught."""
     closed = closed_campaigns(found.campaigns, found.exposure.panels)
     running = [one for one in found.campaigns if all(one is not other for other in closed)]
-    fitted = _fit_each([(one, found.priors) for one in closed])
+    fitted = _fit_each([(one, found.priors(one)) for one in closed])
     known, notes = {}, []
-    for climate in dict.fromkeys(map(found.climate, running)):
+    for climate, one_of in {found.climate(one): one for one in running}.items():
         precedents = [its for one, its in fitted if found.climate(one) == climate]
-        known[climate] = own = learn(found.priors, precedents)
+        before = found.priors(one_of)
+        known[climate] = own = learn(before, precedents)
         if precedents:
-            notes.append(told(climate, found.priors, own, len(precedents)))
+            notes.append(told(climate, before, own, len(precedents)))
     fitted += _fit_each([(one, known[found.climate(one)]) for one in running])
     return sorted(fitted, key=lambda pair: pair[0].exposed_on), tuple(notes)
 

@@ -15,9 +15,10 @@ from threadpoolctl import threadpool_limits
 
 from aging import cube as cubes
 from aging.campaigns import Campaign, campaigns
+from aging.climate.zones import zone
 from aging.clocks import TimeAxis, clock_of
 from aging.decay.posterior import DRAWS, SitePosterior, fit_site
-from aging.decay.priors import Priors, priors_for
+from aging.decay.priors import ANY, Priors, TimeUnit, priors_for
 from aging.decay.site import SiteReadings
 from aging.errors import CallError, ModelError, require
 from aging.instruments import check_instruments
@@ -37,13 +38,35 @@ class Gathered:
     property: Property
     exposure: Exposure
     campaigns: tuple[Campaign, ...]
-    priors: Priors
+    by_zone: dict[str, Priors]
     notes: tuple[str, ...]
 
     def climate(self, campaign: Campaign) -> str:
         """Climate of a campaign's site, or the site itself where none is named."""
-        climates = self.exposure.sites.set_index("site")["climate"].dropna()
-        return str(climates.get(campaign.site, f"site {campaign.site}"))
+        return str(_climates(self.exposure).get(campaign.site, f"site {campaign.site}"))
+
+    def priors(self, campaign: Campaign) -> Priors:
+        """Priors of a campaign's climate, before any precedent."""
+        return self.by_zone[zone_of(self.exposure, campaign.site)]
+
+    def prior_table(self) -> pd.DataFrame:
+        """Priors used, with the climates each row holds for ("*" where it holds for all)."""
+        every = {name: one.table.reset_index() for name, one in self.by_zone.items()}
+        table = pd.concat([frame.assign(climate=name) for name, frame in every.items()])
+        same = [name for name in table.columns if name != "climate"]
+        climates = table.groupby(same, sort=False, dropna=False)["climate"].agg(list).reset_index()
+        whole = climates["climate"].str.len() == len(every)
+        return climates.assign(climate=climates["climate"].str.join(", ").mask(whole, ANY))
+
+
+def _climates(exposure: Exposure) -> pd.Series:
+    return exposure.sites.set_index("site")["climate"].dropna()
+
+
+def zone_of(exposure: Exposure, site: str) -> str:
+    """Climate whose rows of the table of priors hold at a site."""
+    weather = exposure.weather
+    return zone(_climates(exposure).get(site, ""), weather[weather["site"] == site])
 
 
 def gather(
@@ -65,15 +88,19 @@ def gather(
             first = every["read_on"].min()
             raise CallError(f"as_of: {as_of} is before the first reading, of {first[:10]}")
     clocks = clock_of(exposure, time)
-    believed = priors_for(prop, "day" if time == "day" else "month", priors)
-    checked = check_instruments(exposure, prop.name, believed)
+    unit: TimeUnit = "day" if time == "day" else "month"
+    checked = check_instruments(exposure, prop.name, priors_for(prop, unit, priors))
     cube = cubes.build(checked.exposure)
-    found = campaigns(cube, exposure.weather, prop.name, clock_of=clocks, checked=checked)
+    found = campaigns(
+        cube, exposure.weather, prop.name, clock_of=clocks, checked=checked, reduce=time != "day"
+    )
     if not found:
         have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
         raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
     notes = (*filter(None, (cube.attrs["notes"],)), *_told(found))
-    return Gathered(prop, exposure, found, believed, notes)
+    zones = sorted({zone_of(exposure, one.site) for one in found})
+    by_zone = {name: priors_for(prop, unit, priors, name) for name in zones}
+    return Gathered(prop, exposure, found, by_zone, notes)
 
 
 def _told(found: Iterable[Campaign]) -> Iterator[str]:
@@ -118,9 +145,9 @@ def priors_known(found: Gathered) -> Callable[[Campaign, pd.Timestamp], Priors]:
         for one in closed_campaigns(found.campaigns, known):
             if one is not campaign and found.climate(one) == found.climate(campaign):
                 if id(one) not in fitted:
-                    fitted[id(one)] = posterior(one, found.priors)
+                    fitted[id(one)] = posterior(one, found.priors(one))
                 taught.append(fitted[id(one)])
-        return learn(found.priors, taught)
+        return learn(found.priors(campaign), taught)
 
     return on
 
