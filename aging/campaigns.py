@@ -53,12 +53,13 @@ def campaigns(
     *,
     clock_of: ClockOf | None = None,
     checked: Checked | None = None,
+    reduce: bool = True,
 ) -> tuple[Campaign, ...]:
     """Split one property's series into campaigns, in order of site and start.
 
     `clock_of` gives each its clock, months otherwise; `checked` says what is left of instruments'
-    offsets, where the cube was built without them. Panels without an unwashed reading are left out;
-    an empty tuple means that nothing was read.
+    offsets, where the cube was built without them; `reduce` turns dense series into dated states.
+    Panels without an unwashed reading are left out; an empty tuple means that nothing was read.
     """
     if property_name not in cube["property"] or "as_exposed" not in cube["surface_state"]:
         return ()
@@ -82,7 +83,7 @@ def campaigns(
         for part in np.split(order, cuts):
             own = rows[np.sort(part)]
             one = _Source(str(site), panels.isel(panel=own), unwashed[own], washed[own])
-            found.append(_campaign(one, own_weather, clock_of, checked))
+            found.append(_campaign(one, own_weather, clock_of, checked, reduce=reduce))
     return tuple(found)
 
 
@@ -97,13 +98,18 @@ class _Source:
 
 
 def _campaign(
-    source: _Source, weather: pd.DataFrame, clock_of: ClockOf | None, checked: Checked | None
+    source: _Source,
+    weather: pd.DataFrame,
+    clock_of: ClockOf | None,
+    checked: Checked | None,
+    *,
+    reduce: bool,
 ) -> Campaign:
     site, read_on = source.site, source.panels["read_on"].to_numpy()
     start = source.panels["exposed_on"].to_numpy().min()
     panels = tuple(map(str, source.panels["panel"].to_numpy()))
     names, group = np.unique(source.panels["formulation"].to_numpy(), return_inverse=True)
-    opened, notes = unwashed_rounds(source.unwashed, read_on, weather)
+    opened, notes = unwashed_rounds(source.unwashed, read_on, weather, reduce=reduce)
     cleaned = rounds(source.washed, read_on, weather)
     both = opened.and_then(cleaned)
     visits = pd.DatetimeIndex(both.moment)

@@ -56,13 +56,13 @@ def rounds(values: Array, read_on: Moments, weather: pd.DataFrame) -> Rounds:
 
 
 def unwashed_rounds(
-    values: Array, read_on: Moments, weather: pd.DataFrame
+    values: Array, read_on: Moments, weather: pd.DataFrame, *, reduce: bool
 ) -> tuple[Rounds, tuple[str, ...]]:
-    """Rounds by moment, dense series among them as dated states, and a note on those."""
+    """Rounds by moment and, with `reduce`, dense series as dated states, and a note on those."""
     read = ~np.isnan(values)
     dense = np.array(
         [
-            is_dense(np.sort(when[seen] - when[seen].min()) / DAY)
+            reduce and is_dense(np.sort(when[seen] - when[seen].min()) / DAY)
             for seen, when in zip(read, read_on, strict=True)
         ]
     )

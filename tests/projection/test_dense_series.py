@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 import aging
+from aging.projection import gather
 from aging.records import Exposure, empty_frame
 from aging.simulation.sheets import as_sheet
 
@@ -76,6 +79,14 @@ def test_read_daily_or_quarterly_a_roof_is_projected_alike(fitted):
     assert 0.5 < width[0] / width[1] < 1.1
 
 
+def test_by_the_day_every_day_counts():
+    daily, _, _ = roof(2)
+    part = replace(daily, readings=daily.readings.iloc[:130])
+    [campaign] = gather(part, time="day").campaigns
+    assert campaign.readings.months.size == 130
+    assert (campaign.readings.error == 0).all()
+
+
 def test_a_station_and_a_rack_stand_side_by_side():
     daily, quarterly, _ = roof(2)
     rename = {"R1": "P1"}
@@ -89,7 +100,7 @@ def test_a_station_and_a_rack_stand_side_by_side():
         daily.events,
         daily.weather,
     )
-    [campaign] = aging.projection.gather(both).campaigns
+    [campaign] = gather(both).campaigns
     values = campaign.readings.values  # noqa: PD011 - an array, not a frame
     rack, station = (~np.isnan(values[campaign.panels.index(name)]) for name in ("P1", "R1"))
     assert rack.sum() == QUARTERLY.size
