@@ -1,15 +1,16 @@
 """What closed campaigns teach the priors of running ones in the same climate (empirical Bayes).
 
-For a site's level (loss, drift) and for each course's log parameter, a closed campaign i saw m_i
-with error S_i (its posterior with the prior taken out again). Between campaigns of one climate
+A value of a site (its loss and drift together; the log parameter of each course; the visits'
+spread; the late loss) is x_i at closed campaign i, known through draws of a posterior that took
+x_i from its prior p. Between campaigns of one climate
 
-    m_i ~ N(mu, T + S_i),   mu ~ N(m0, (1 - SHARE) C0),   T0 = SHARE C0
+    x_i ~ N(mu, T),   mu ~ N(m0, (1 - SHARE) C0),   T0 = SHARE C0
 
-with the table's centre m0 and spread C0; T is the mean of T0 (worth CAMPAIGNS campaigns) and of
-what the closed ones show, by expectation-maximisation. The running campaign gets
-N(mean of mu, T + variance of mu): the spread between campaigns stays in the prior, or early
-intervals would be too short.
-SHARE and CAMPAIGNS are assumed.
+with the table's centre m0 and spread C0. mu and T are found by expectation-maximisation, in which
+a draw weighs N(x; mu, T) / p(x) and T0 is worth CAMPAIGNS campaigns. The running campaign gets
+N(mu, T + variance of mu): the spread between campaigns stays in the prior, or early intervals
+would be too short. Shares (of courses, of late losses) are counted, the table's being worth
+CAMPAIGNS campaigns. SHARE and CAMPAIGNS are assumed.
 """
 
 from __future__ import annotations
@@ -21,14 +22,14 @@ import numpy.typing as npt
 import pandas as pd
 
 from aging.campaigns import Campaign
-from aging.decay.elimination import COEFFICIENTS, site_level
+from aging.decay.elimination import COEFFICIENTS
 from aging.decay.posterior import SitePosterior
 from aging.decay.priors import Priors
 from aging.decay.site import Array
 from aging.vocabulary import DAYS_PER_MONTH
 
-SHARE, CAMPAIGNS, MIN_WEIGHT, LEAST, ROUNDS = 0.5, 3.0, 0.05, 0.05, 20
-STEADY = 0.3  # least weight of a slow loss that runs with time, for it to tell of one
+SHARE, CAMPAIGNS, MIN_WEIGHT, ROUNDS = 0.5, 3.0, 0.05, 30
+DRIFTS = ("drift", "drift_wide")
 MIN_MONTHS, MONTH = 24, pd.Timedelta(days=DAYS_PER_MONTH)
 LOSS, DRIFT = COEFFICIENTS.index("loss"), COEFFICIENTS.index("drift")
 
@@ -86,87 +87,78 @@ def _late(one: SitePosterior) -> npt.NDArray[np.bool_]:
 
 
 def _share(prior: float, seen: Sequence[float]) -> float:
-    """A share of campaigns, from a prior that is worth CAMPAIGNS of them."""
     return (CAMPAIGNS * prior + sum(seen)) / (CAMPAIGNS + len(seen))
 
 
 def _level(priors: Priors, closed: Sequence[SitePosterior]) -> tuple[Array, Array]:
     """Mean (2,) and covariance (2, 2) of the next campaign's site-level loss and drift.
 
-    Where the slow loss of a campaign mostly began late it says nothing about a drift.
+    A loss that began late says nothing of a drift: there the draws are the prior's.
     """
-    pick = np.ix_([LOSS, DRIFT], [LOSS, DRIFT])
+    random = np.random.default_rng(0)
+    spread = np.array([[priors.spread("loss"), priors.spread(name)] for name in DRIFTS])
     centre = np.array([priors.value("loss"), priors.value("drift")])
-    seen, errors, priors_seen = [], [], []
+    seen = []
     for one in closed:
-        steady = ~_late(one)
-        told = steady.mean() > STEADY
-        rows = steady if told else ~steady
-        draws = one.path[rows][:, :, [LOSS, DRIFT]].mean(axis=1)
-        prior = site_level(priors, one.grid)[1][one.node[rows]].mean(axis=0)[pick]
-        priors_seen.append(prior)
-        if told:
-            mean, cov = _without_prior(draws, centre, prior)
-        else:
-            loss, spread = _without_prior(draws[:, :1], centre[:1], prior[:1, :1])
-            mean, cov = np.append(loss, centre[1]), np.diag([spread[0, 0], prior[1, 1] / LEAST])
-        seen.append(mean)
-        errors.append(cov)
-    return _next(centre, np.mean(priors_seen, axis=0), np.array(seen), np.array(errors))
+        draws = one.path[:, :, [LOSS, DRIFT]].mean(axis=1)
+        wide = one.grid.drift_sd[one.node] > priors.spread("drift")
+        late = _late(one)
+        wide = np.where(late, random.random(late.size) < 0.5, wide)  # noqa: PLR2004 - half are wide
+        prior = spread[wide.astype(int)]
+        fresh = centre[1] + prior[:, 1] * random.standard_normal(late.size)
+        draws[:, 1] = np.where(late, fresh, draws[:, 1])
+        seen.append((draws, prior))
+    return _next(centre, (spread**2).mean(axis=0), seen)
 
 
 def _scalar(centre: float, spread: float, draws: Sequence[Array]) -> tuple[float, float]:
     """Centre and spread of the next campaign's value, from draws (D,) of each that tells of it."""
-    prior = np.array([[spread**2]])
     most = max(one.size for one in draws)
-    told = [
-        _without_prior(one[:, None], np.array([centre]), prior)
+    seen = [
+        (one[:, None], np.full((one.size, 1), spread))
         for one in draws
-        if one.size > max(MIN_WEIGHT * most, 2)
+        if one.size > MIN_WEIGHT * most
     ]
-    if not told or not most:
-        return centre, spread
-    seen, errors = (np.array(part) for part in zip(*told, strict=True))
-    level, cov = _next(np.array([centre]), prior, seen, errors)
+    level, cov = _next(np.array([centre]), np.array([spread**2]), seen)
     return float(level[0]), float(cov[0, 0] ** 0.5)
 
 
-def _without_prior(draws: Array, centre: Array, prior: Array) -> tuple[Array, Array]:
-    """What the readings alone say: posterior draws (D, n) with a normal prior taken out."""
-    unit = np.sqrt(np.diag(prior))
-    units = np.outer(unit, unit)
-    cov = np.atleast_2d(np.cov(draws.T)) / units + 1e-9 * np.eye(unit.size)
-    inside = np.linalg.inv(prior / units)
-    values, vectors = np.linalg.eigh(np.linalg.inv(cov) - inside)
-    alone = vectors @ np.diag(1 / np.maximum(values, LEAST)) @ vectors.T
-    pull = np.linalg.solve(cov, draws.mean(0) / unit) - inside @ (centre / unit)
-    return alone @ pull * unit, alone * units
+def _next(
+    centre: Array, variance: Array, seen: Sequence[tuple[Array, Array]]
+) -> tuple[Array, Array]:
+    """Mean (n,) and covariance (n, n) of the next member of a population.
 
-
-def _next(centre: Array, prior: Array, seen: Array, errors: Array) -> tuple[Array, Array]:
-    """Mean and covariance of the next member of a population seen K times with errors."""
-    unit = np.sqrt(np.diag(prior))
-    units = np.outer(unit, unit)
-    between = SHARE * prior / units
-    wide = (1 - SHARE) * prior / units
-    found, wrong = seen / unit, errors / units
-    start = between
+    Of each member seen: draws (D, n), and the spreads (D, n) of the normal prior that each draw
+    was made with, around `centre`. `variance` (n,) is that of the table's prior.
+    """
+    wide = np.diag((1 - SHARE) * variance)
+    start = between = np.diag(SHARE * variance)
+    mean, moments = centre, []
     for _ in range(ROUNDS):
-        mean, _ = _population(centre / unit, wide, found, wrong + between)
-        gain = between @ np.linalg.inv(wrong + between)
-        apart = np.einsum("kij,kj->ki", gain, found - mean)
-        expected = apart[:, :, None] * apart[:, None, :] + between - gain @ between
-        between = (CAMPAIGNS * start + expected.sum(axis=0)) / (CAMPAIGNS + len(seen))
-    mean, uncertain = _population(centre / unit, wide, found, wrong + between)
-    return mean * unit, (between + uncertain) * units
+        moments = [_within(draws, centre, spread, mean, between) for draws, spread in seen]
+        inside = np.linalg.inv(between)
+        pull = np.linalg.solve(wide, centre) + inside @ sum((m for m, _ in moments), 0 * centre)
+        mean = np.linalg.solve(np.linalg.inv(wide) + len(seen) * inside, pull)
+        square = sum((cov + np.outer(m - mean, m - mean) for m, cov in moments), 0 * between)
+        between = (CAMPAIGNS * start + square) / (CAMPAIGNS + len(seen))
+    inside = np.linalg.inv(between)
+    told = len(seen) * inside - inside @ sum((cov for _, cov in moments), 0 * between) @ inside
+    size, turn = np.linalg.eigh(told)
+    told = turn @ np.diag(np.maximum(size, 0.0)) @ turn.T  # what is told, less what is missing
+    return mean, between + np.linalg.inv(np.linalg.inv(wide) + told)
 
 
-def _population(centre: Array, prior: Array, seen: Array, errors: Array) -> tuple[Array, Array]:
-    weights = np.linalg.inv(errors)
-    precision = np.linalg.inv(prior) + weights.sum(axis=0)
-    cov = np.linalg.inv(precision)
-    pull = np.linalg.solve(prior, centre) + np.einsum("kij,kj->i", weights, seen)
-    return cov @ pull, cov
+def _within(
+    draws: Array, centre: Array, spread: Array, mean: Array, between: Array
+) -> tuple[Array, Array]:
+    """Mean and covariance of one member's draws once it is taken from N(mean, between)."""
+    apart = draws - mean
+    log_weight = -(apart @ np.linalg.inv(between) * apart).sum(1) / 2
+    log_weight += (((draws - centre) / spread) ** 2).sum(1) / 2 + np.log(spread).sum(1)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    middle = weight @ draws
+    return middle, (weight * (draws - middle).T) @ (draws - middle)
 
 
 def closed_campaigns(found: Sequence[Campaign], panels: pd.DataFrame) -> list[Campaign]:
