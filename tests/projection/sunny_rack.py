@@ -8,19 +8,21 @@ import pandas as pd
 from aging.records import Exposure, empty_frame
 from aging.simulation.sheets import as_sheet
 
-START = pd.Timestamp("2021-10-01")
-DAYS = pd.date_range(START, periods=1120)
+AUTUMN, SPRING = pd.Timestamp("2021-10-01"), pd.Timestamp("2021-04-01")
 VISITS = np.array([0, 30, 61, 91, 122, 183, 274, 365, 457, 548, 731, 913])
 
 
-def sunny_rack(seed: int, *, plateau: bool = False) -> tuple[Exposure, dict[str, float]]:
+def sunny_rack(
+    seed: int, start: pd.Timestamp = AUTUMN, *, plateau: bool = False
+) -> tuple[Exposure, dict[str, float]]:
     """The exposure, with daily sun twenty times as strong in June as in December; truth at 36.
 
     The loss is a power of the sunlight received, or runs into a plateau.
     """
     random = np.random.default_rng(seed)
-    season = np.cos(2 * np.pi * (DAYS.day_of_year.to_numpy() - 172) / 365.25)
-    sun = (11 + 10 * season) * random.uniform(0.5, 1.3, DAYS.size)
+    days = pd.date_range(start, periods=1120)
+    season = np.cos(2 * np.pi * (days.day_of_year.to_numpy() - 172) / 365.25)
+    sun = (11 + 10 * season) * random.uniform(0.5, 1.3, days.size)
     received = np.append(0.0, np.cumsum(sun))
     share = received / received[1096]
     size, shape = random.uniform(0.10, 0.24, (3, 1)), random.uniform(0.0, 1.0, (3, 1))
@@ -31,7 +33,7 @@ def sunny_rack(seed: int, *, plateau: bool = False) -> tuple[Exposure, dict[str,
     values = 0.82 - loss[panel][:, VISITS] + random.normal(0, 0.005, (9, 1))
     values = values + random.normal(0, 0.004, VISITS.size) + random.normal(0, 0.003, values.shape)
     names = [f"P{place}" for place in range(9)]
-    dates = list(DAYS.strftime("%Y-%m-%d"))
+    dates = list(days.strftime("%Y-%m-%d"))
     coats = [f"F{group}" for group in panel]
     exposure = Exposure(
         as_sheet("sites", {"site": ["NORD"], "latitude_deg": [58.0], "longitude_deg": [14.0]}),
@@ -48,7 +50,7 @@ def sunny_rack(seed: int, *, plateau: bool = False) -> tuple[Exposure, dict[str,
         }),
         empty_frame("events"),
         as_sheet("weather", {
-            "site": ["NORD"] * DAYS.size, "date": dates, "solar_MJ_m2": sun.round(2),
+            "site": ["NORD"] * days.size, "date": dates, "solar_MJ_m2": sun.round(2),
         }),
     )  # fmt: skip
     return exposure, {f"F{group}": 0.82 - loss[group, 1096] for group in range(3)}
