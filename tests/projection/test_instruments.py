@@ -12,6 +12,7 @@ import aging
 from aging.decay.priors import priors_for
 from aging.instruments import UNKNOWN, check_instruments
 from aging.projection import gather
+from aging.records import empty_frame
 from aging.simulation import Design, Scatter, coats, simulate
 from aging.vocabulary import PROPERTIES
 
@@ -89,6 +90,22 @@ def test_a_site_without_specimens_of_its_own_has_its_instrument_seen_elsewhere()
     assert checked.specimens.to_dict() == {"AMARO": 3, "DRYWELL": 3, "KESTREL": 3}
     assert checked.covariance("KESTREL", pd.DatetimeIndex(["2022-07-15"]))[0, 0] > 0
     assert checked.covariance("KESTREL", pd.DatetimeIndex(["1999-07-15"]))[0, 0] == 0
+
+
+def test_without_names_or_events_each_site_has_its_instrument():
+    exposure = simulate(DRIFTING, 3).exposure
+    named = check_instruments(exposure, "solar_reflectance", PRIORS)
+    bare = replace(
+        exposure,
+        readings=exposure.readings.assign(
+            instrument=pd.array([None] * len(exposure.readings), "str")
+        ),
+        events=empty_frame("events"),
+    )
+    found = check_instruments(bare, "solar_reflectance", PRIORS)
+    assert found.specimens.to_dict() == named.specimens.to_dict()
+    gap = found.exposure.readings["value"] - named.exposure.readings["value"]
+    assert gap.abs().max() < 0.006
 
 
 def test_a_new_instrument_is_brought_to_the_old_one():
