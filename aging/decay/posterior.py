@@ -40,6 +40,7 @@ class SitePosterior:
     node : (D,) node of each draw in `grid`;  path : (D, G, Q) coefficients of each group
     panel : (D, G, 2) mean of the group's own panels, initial and loss
     visits : (D, V) shared effect of each visit;  calm : (V,) its precision factor
+    stretch : factor on the distance of `at`'s draws from their median, 1 unless the past asks
     """
 
     site: SiteReadings
@@ -54,6 +55,7 @@ class SitePosterior:
     calm: Array
     course_weight: dict[str, float]
     seed: int
+    stretch: float = 1.0
 
     def at(self, months: Sequence[float] | Array) -> tuple[Array, Array]:
         """State and reading of each draw and group at times (M,), each (M, D, G).
@@ -68,7 +70,13 @@ class SitePosterior:
             parts = self.parts(float(time))
             state[i] = sum(parts.pop(name) for name in STATE)
             reading[i] = sum(parts.values(), start=state[i])
-        return state, reading
+        return self._stretched(state), self._stretched(reading)
+
+    def _stretched(self, drawn: Array) -> Array:
+        if self.stretch == 1.0:
+            return drawn
+        middle = np.median(drawn, axis=1, keepdims=True)
+        return middle + self.stretch * (drawn - middle)
 
     def parts(self, month: float) -> dict[str, Array]:
         """What adds up to the reading at one time, each (D, G), or (D, 1) where groups share it.

@@ -12,6 +12,7 @@ from aging.clocks import TimeAxis
 from aging.decay.posterior import SitePosterior
 from aging.decay.priors import Priors
 from aging.precedent import closed_campaigns, learn, told
+from aging.projection.conformal import stretched
 from aging.projection.fit import Fit, Projection, Series, asked
 from aging.projection.gathering import Gathered, gather, posterior, side_by_side
 from aging.records import Exposure
@@ -57,8 +58,10 @@ def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tup
         known[climate] = own = learn(before, precedents)
         if precedents:
             notes.append(told(climate, before, own, len(precedents)))
-    fitted += _fit_each([(one, known[found.climate(one)]) for one in running])
-    return sorted(fitted, key=lambda pair: pair[0].exposed_on), tuple(notes)
+    still = _fit_each([(one, known[found.climate(one)]) for one in running])
+    still, told_of_past = stretched(found, fitted, still)
+    notes += told_of_past
+    return sorted(fitted + still, key=lambda pair: pair[0].exposed_on), tuple(notes)
 
 
 def _fit_each(todo: Sequence[tuple[Campaign, Priors]]) -> list[tuple[Campaign, SitePosterior]]:
