@@ -8,7 +8,7 @@ radiant exposure, from the whole weather record, and what later checks said of i
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,7 +44,7 @@ class _Past:
 
 @dataclass(frozen=True)
 class _Known:
-    """What was projected for one series on a day, draws (D,) of each target."""
+    """What was projected for one series on a day, draws (M, D) of each target."""
 
     day: pd.Timestamp
     months: float
@@ -53,53 +53,68 @@ class _Known:
 
 def movement(
     fit: Fit,
-    months: float = 36.0,
+    months: float | Iterable[float] = 36.0,
     level: float = 0.90,
     *,
     draws: int = DRAWS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> pd.DataFrame:
-    """The projection to `months` exposed as of each visit before it: MOVEMENT_COLUMNS.
+    """The projection to `months` exposed as of each visit before them: MOVEMENT_COLUMNS.
 
     as_of is the day of the visit, ISO 8601; site "all" has a row whenever the months seen at every
     site had grown. later: the mean of the formulation's panels read within a 36th of `months`, NaN
     where there is none. CallError as of `Fit.project`.
     """
-    asked(months, level, fit.measured)
-    series = {(id(one.campaign), one.group): one for one in fit.series}
-    pasts = list(_pasts(fit, months * (1 - WINDOW_SHARE)))
+    times = asked(months, level, fit.measured)
+    history = _history(fit, times, draws, on_progress)
+    later = {(one.site, one.formulation): _later(one, times) for one in fit.series}
+    ends = [(1 - level) / 2, 0.5, (1 + level) / 2]
+    rows: list[dict[str, Any]] = []
+    for site, members in cases(history):
+        read = np.mean([later[one] for one in members], axis=0)
+        for known in _together([history[one] for one in members]):
+            for m, time in enumerate(times):
+                if known.months >= _measured_from(time):
+                    continue
+                for target, values in known.draws.items():
+                    lower, estimate, upper = np.quantile(values[m], ends)
+                    rows.append({
+                        "site": site, "formulation": members[0][1], "months": time,
+                        "target": target, "as_of": known.day.date().isoformat(),
+                        "observed_months": known.months, "estimate": estimate, "lower": lower,
+                        "upper": upper, "later": read[m],
+                    })  # fmt: skip
+    frame = pd.DataFrame(rows, columns=list(MOVEMENT_COLUMNS))
+    return frame.assign(property=fit.measured.name, level=level)
+
+
+def _measured_from(months: float) -> float:
+    return months * (1 - WINDOW_SHARE)
+
+
+def _history(
+    fit: Fit,
+    times: Sequence[float],
+    draws: int,
+    on_progress: Callable[[int, int], None] | None,
+) -> dict[Key, list[_Known]]:
+    """What was projected to months `times` (M,) as of each past visit, series by series."""
+    series = {(id(one.campaign), one.group): (one.site, one.formulation) for one in fit.series}
+    pasts = list(_pasts(fit, _measured_from(max(times))))
 
     def projected(past: _Past) -> dict[str, Array]:
         fitted = posterior(past.campaign, past.priors, readings=past.readings, draws=draws)
-        return aged(fitted, past.campaign.clock.at([months]), fit.measured)
+        return aged(fitted, past.campaign.clock.at(times), fit.measured)
 
     history = defaultdict[Key, list[_Known]](list)
     for number, (past, drawn) in enumerate(zip(pasts, side_by_side(projected, pasts), strict=True)):
         for place, group in enumerate(past.groups):
-            if one := series.get((id(past.campaign), int(group))):
-                draws_of = {name: drawn[name][0, :, place] for name in TARGETS}
-                known = _Known(past.day, float(past.months[place]), draws_of)
-                history[one.site, one.formulation].append(known)
+            if key := series.get((id(past.campaign), int(group))):
+                own = {name: drawn[name][:, :, place] for name in TARGETS}
+                history[key].append(_Known(past.day, float(past.months[place]), own))
         if on_progress is not None:
             on_progress(number + 1, len(pasts))
-    later = {(one.site, one.formulation): _later(one, months) for one in fit.series}
-    ends = [(1 - level) / 2, 0.5, (1 + level) / 2]
-    rows: list[dict[str, Any]] = []
-    for site, members in cases(history):
-        facts = {
-            "site": site, "formulation": members[0][1], "property": fit.measured.name,
-            "months": months, "level": level, "later": np.mean([later[one] for one in members]),
-        }  # fmt: skip
-        for known in _together([history[one] for one in members]):
-            for target, values in known.draws.items():
-                figures = dict(
-                    zip(("lower", "estimate", "upper"), np.quantile(values, ends), strict=True)
-                )
-                rows.append({
-                    **facts, "target": target, "as_of": known.day.date().isoformat(),
-                    "observed_months": known.months, **figures,
-                })  # fmt: skip
-    return pd.DataFrame(rows, columns=list(MOVEMENT_COLUMNS))
+    return history
 
 
 def _pasts(fit: Fit, before: float) -> Iterator[_Past]:
@@ -107,19 +122,15 @@ def _pasts(fit: Fit, before: float) -> Iterator[_Past]:
     priors_on = priors_known(fit.gathered)
     for campaign in {id(one.campaign): one.campaign for one in fit.series}.values():
         days, unwashed = campaign.visits.normalize(), campaign.readings.washed == 0
-        read = np.array(
-            [
-                (~np.isnan(campaign.of_group(group))).any(axis=0)
-                for group in range(campaign.readings.groups)
-            ]
-        )
+        groups = range(campaign.readings.groups)
+        read = np.array([(~np.isnan(campaign.of_group(group))).any(axis=0) for group in groups])
         months = np.where(read, campaign.months[unwashed], -np.inf)
         for place, day in enumerate(days[unwashed]):
             if campaign.months[unwashed][place] < before:
                 last = months[:, : place + 1].max(axis=1)
-                groups = np.flatnonzero(last > -np.inf)
-                known = campaign.readings.visits(days <= day).only_groups(groups)
-                yield _Past(campaign, day, groups, last[groups], known, priors_on(campaign, day))
+                seen = np.flatnonzero(last > -np.inf)
+                known = campaign.readings.visits(days <= day).only_groups(seen)
+                yield _Past(campaign, day, seen, last[seen], known, priors_on(campaign, day))
 
 
 def _together(histories: Sequence[list[_Known]]) -> Iterator[_Known]:
@@ -134,10 +145,10 @@ def _together(histories: Sequence[list[_Known]]) -> Iterator[_Known]:
             yield _Known(day, seen, draws)
 
 
-def _later(one: Series, months: float) -> float:
-    """Mean over the panels of a series at its unwashed visit nearest to a month, or NaN."""
+def _later(one: Series, times: Sequence[float]) -> Array:
+    """Mean over the panels of a series at its unwashed visit nearest to each month, or NaN."""
     means = pd.DataFrame(one.campaign.of_group(one.group)).mean().to_numpy()
-    away = np.abs(one.campaign.months[one.campaign.readings.washed == 0] - months)
-    away[np.isnan(means)] = np.inf
-    near = int(np.argmin(away))
-    return float(means[near]) if away[near] <= months * WINDOW_SHARE else float("nan")
+    at = np.where(np.isnan(means), np.inf, one.campaign.months[one.campaign.readings.washed == 0])
+    away = np.abs(at - np.array(times)[:, None])
+    near = away.argmin(axis=1)
+    return np.where(away.min(axis=1) <= np.array(times) * WINDOW_SHARE, means[near], np.nan)

@@ -101,6 +101,15 @@ def test_a_formulation_moves_from_its_first_reading_on():
     assert of(frame, "AMARO", "F2")["as_of"].min() > "2021-06-15"
 
 
+def test_several_months_move_as_each_does(fitted, moved):
+    both = movement(fitted, [12.0, 36.0], draws=DRAWS)
+    late = both[both["months"] == 36].reset_index(drop=True)
+    pd.testing.assert_frame_equal(late, moved)
+    early = both[both["months"] == 12]
+    assert (early["observed_months"] < 12 * 35 / 36).all()
+    assert early["later"].notna().all()
+
+
 def test_nothing_moves_before_the_first_visit_and_a_wrong_call_is_refused(fitted):
     assert movement(fitted, 0.0).empty
     with pytest.raises(CallError, match="level"):
