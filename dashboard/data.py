@@ -8,7 +8,7 @@ Frames are handed out uncopied, a million readings among them: nobody changes on
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -20,7 +20,7 @@ from aging import intake
 from aging.backtesting import Backtest
 from aging.comparison import Comparison, contrast
 from aging.ledger import open_ledger
-from aging.projection import Fit, Projection
+from aging.projection import Fit, Projection, movement, remedies, shares
 from aging.records import Exposure, Finding
 from aging.source import is_store, open_source
 from dashboard import attention, tables, wording
@@ -50,6 +50,14 @@ class Overview:
     spans: pd.DataFrame
     visits: pd.DataFrame
     matters: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Width:
+    """Frames of `aging.projection.shares` and `remedies`."""
+
+    shares: pd.DataFrame
+    remedies: pd.DataFrame
 
 
 def key_of(data: Opened) -> tuple[str, Mark]:
@@ -112,14 +120,42 @@ def overview(data: Opened, today: date) -> Overview:
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=8)
-def _fit(source: str, mark: Mark, prop: str) -> Fit:
-    return aging.fit(_open(source, mark).exposure, property=prop)
+def _fit(source: str, mark: Mark, prop: str, as_of: str | None = None) -> Fit:
+    return aging.fit(_open(source, mark).exposure, property=prop, as_of=as_of)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
-def projected(data: Opened, prop: str, months: tuple[float, ...], level: float) -> Projection:
+def projected(
+    data: Opened, prop: str, months: tuple[float, ...], level: float, as_of: str | None = None
+) -> Projection:
     """Projection of every series at `months`; ModelError where the data carry no model."""
-    return _fit(data.source, data.mark, prop).project(months, level)
+    return _fit(data.source, data.mark, prop, as_of).project(months, level)
+
+
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+def width(data: Opened, prop: str, months: float, as_of: str | None = None) -> Width:
+    """What the intervals' width is made of, and what would narrow them."""
+    fit = _fit(data.source, data.mark, prop, as_of)
+    return Width(shares(fit, months), remedies(fit, months))
+
+
+def moved(
+    data: Opened, prop: str, months: tuple[float, ...], level: float, formulation: str
+) -> pd.DataFrame:
+    """How the projections of a formulation's latest campaigns moved, see `aging.projection`."""
+    series = _fit(data.source, data.mark, prop).series
+    named = {id(one.campaign) for one in series if one.formulation == formulation}
+    together = {one.formulation for one in series if id(one.campaign) in named}
+    return _moved(data, prop, months, level, tuple(sorted(together)))
+
+
+@st.cache_resource(show_spinner=wording.MOVING, max_entries=16, hash_funcs={Opened: key_of})
+def _moved(
+    data: Opened, prop: str, months: tuple[float, ...], level: float, formulations: tuple[str, ...]
+) -> pd.DataFrame:
+    fit = _fit(data.source, data.mark, prop)
+    chosen = tuple(one for one in fit.series if one.formulation in formulations)
+    return movement(replace(fit, series=chosen), months, level)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})

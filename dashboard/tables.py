@@ -108,14 +108,41 @@ def wide(projection: pd.DataFrame) -> pd.DataFrame:
     return projection[projection["target"] == "state"].merge(of_reading, on=keys, how="left")
 
 
-def marks(read: pd.DataFrame, site: str, formulation: str) -> pd.DataFrame:
-    """Readings of one series with `mark`, the legend's word; over sites only as exposed."""
-    frame = read[read["formulation"] == formulation]
-    if site == "all":
-        frame = frame[frame["surface_state"] == "as_exposed"]
-        return frame.assign(mark=wording.MEASURED + frame["site"])
-    frame = frame[frame["site"] == site].sort_values("surface_state")
-    return frame.assign(mark=wording.MEASURED + frame["surface_state"].map(wording.STATES))
+def series(read: pd.DataFrame, site: str, formulation: str) -> pd.DataFrame:
+    """Readings of one series; over sites only those of panels as exposed."""
+    over_sites = read["surface_state"] == "as_exposed"
+    mine = over_sites if site == "all" else read["site"] == site
+    return read[mine & (read["formulation"] == formulation)]
+
+
+def days(read: pd.DataFrame) -> list[str]:
+    """Days of reading, the latest first."""
+    return sorted(read["on"].dt.date.astype(str).unique(), reverse=True)
+
+
+def marks(read: pd.DataFrame, site: str, as_of: str | None) -> pd.DataFrame:
+    """Readings of one series with what a chart marks them by, see `aging.charts.decay_chart`."""
+    known = (read["on"] <= as_of) if as_of else pd.Series(data=True, index=read.index)
+    names = read["site"] if site == "all" else read["surface_state"].map(wording.STATES)
+    kind = known.map({True: wording.MEASURED, False: wording.READ_LATER})
+    frame = read.assign(series=names, known=known, mark=kind + names)
+    return frame.sort_values(["known", "series"], ascending=[False, True], kind="stable")
+
+
+def in_words(shares: pd.DataFrame) -> pd.DataFrame:
+    """Shares of one series with `interval` and `source` as a person reads them."""
+    return shares.assign(
+        interval=shares["target"].map(wording.INTERVALS), source=shares["source"].map(wording.FROM)
+    )
+
+
+def narrowing(found: pd.DataFrame) -> pd.DataFrame:
+    """Remedies of one series side by side: percent of today's width left, mean and reading."""
+    percent = found.assign(left=100 * found["width_factor"])
+    keys = ["remedy", "amount"]
+    table = percent.pivot_table(index=keys, columns="target", values="left").reset_index()
+    names = [wording.remedy(*pair) for pair in table[keys].itertuples(index=False)]
+    return table.assign(name=names).sort_values("state", kind="stable")
 
 
 def in_order(frame: pd.DataFrame) -> pd.DataFrame:

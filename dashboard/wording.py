@@ -12,6 +12,7 @@ TITLE = "Exposure panels"
 OVERVIEW, DECAY, COMPARE = "Overview", "Decay and projection", "Compare"
 SCORES = "How forecasts did"
 READING, FITTING = "Reading the source ...", "Fitting and projecting ..."
+MOVING = "Fitting as of each past visit ..."
 SCORING = "Forecasting what has been read since ..."
 
 NO_SOURCE = "No source of readings is open."
@@ -31,6 +32,7 @@ NOTHING_READ = "The source holds no reading of a panel in the weather."
 PROPERTY, MONTHS, LEVEL = "Property", "Months exposed", "Level of the intervals"
 SITE, FORMULATION = "Site", "Formulation"
 MEAN_OVER_SITES = "mean over sites"
+AS_OF, EVERYTHING = "Readings known", "all so far"
 
 EXPOSED_HEADING = "What is exposed"
 ATTENTION_HEADING = "Needs attention"
@@ -73,8 +75,28 @@ ALREADY = "already measured"
 MEAN = "Mean"
 BAND = "{level} interval of the mean"
 WIDE_BAND = "{level} interval of a visit's reading of it"
-OBSERVED, PROJECTED, MEASURED = "within the readings", "projected", "Measured, "
+OBSERVED, PROJECTED = "within the readings", "projected"
+MEASURED, READ_LATER = "Measured, ", "Read later, "
 NUMBERS_HEADING = "The same numbers"
+WIDTH_HEADING = "What makes the intervals at {months:g} months wide"
+INTERVALS = {"state": "The mean", "reading": "A visit's reading of it"}
+FROM = {
+    "sites": "Course shared by all at the site",
+    "curve": "Course of this formulation",
+    "drift": "Slow loss that goes on",
+    "panels": "Panels: how few, how read",
+    "visits": "Weather and set-up of visits",
+    "instrument": "Drift of the instrument",
+}
+REMEDY_COLUMNS = {
+    "name": "What would narrow it", "state": "The mean: % of today's width",
+    "reading": "A visit's reading: % of today's width",
+}  # fmt: skip
+HOW_NARROWED = (
+    "Expected, not promised: worked out from the projection itself, without fitting again."
+)
+MOVED_HEADING = "How the projection to {months:g} months moved"
+NOT_MOVED = "No visit came before that month."
 EVERY_SERIES = "Every site and formulation at {months:g} months"
 NOTES_HEADING = "Notes"
 SOURCES_HEADING = "Where the model's own numbers come from"
@@ -193,9 +215,9 @@ def status(row: pd.Series) -> str:
     return "\n".join(told)
 
 
-def projection(row: pd.Series, prop: Property) -> str:
+def projection(row: pd.Series, prop: Property, as_of: str | None) -> str:
     """The statement above the decay chart."""
-    where = f"{row['formulation']}, {site(row['site'])}"
+    where = f"{row['formulation']}, {site(row['site'])}" + (f", as of {as_of}" if as_of else "")
     if pd.isna(row["estimate"]):
         return f"{where}: {row['status']}; the marks are the readings."
     return (
@@ -203,6 +225,47 @@ def projection(row: pd.Series, prop: Property) -> str:
         f"{row['months']:g} months ({row['status']}); {percent(row['level'])} interval "
         f"{interval(row, prop)}."
     )
+
+
+def shares(found: pd.DataFrame) -> str:
+    """The statement above the chart of shares: the three largest of the mean's interval."""
+    mean = found[found["target"] == "state"].nlargest(3, "share")
+    told = ", ".join(f"{row.source.lower()} {100 * row.share:.0f} %" for row in mean.itertuples())
+    below = " A part left of 0 makes up for others." if found["share"].min() < -0.01 else ""  # noqa: PLR2004
+    return f"Of the variance behind the interval of the mean: {told}.{below}"
+
+
+def remedy(kind: str, amount: int) -> str:
+    """'another visit at 24 months', '3 more panels of it', 'another site'."""
+    if kind == "visit":
+        return f"another visit at {amount} months"
+    return f"{plural(amount, 'more panel')} of it" if kind == "panels" else "another site"
+
+
+def narrowing(found: pd.DataFrame) -> str:
+    """The sentence above the table of remedies, best first."""
+    best = found.iloc[0]
+    return (
+        f"What would narrow the interval of the mean most: {best['name']}, to about "
+        f"{best['state']:.0f} % of today's width."
+    )
+
+
+def moved(found: pd.DataFrame, prop: Property) -> str:
+    """The statement above the chart of how a projection moved."""
+    if found.empty:
+        return NOT_MOVED
+    width = found["upper"] - found["lower"]
+    first, last, row = width.iloc[0], width.iloc[-1], found.iloc[0]
+    text = (
+        f"The {percent(row['level'])} interval of a visit's reading at {row['months']:g} months "
+        f"was {number(first, prop)} wide as of {row['as_of']} and {number(last, prop)} as of "
+        f"{found['as_of'].iloc[-1]}."
+    )
+    if pd.isna(row["later"]):
+        return text
+    held = int(found["later"].between(found["lower"], found["upper"]).sum())
+    return f"{text} {held} of {len(found)} held the {number(row['later'], prop)} read then."
 
 
 def findings(found: pd.DataFrame) -> str:

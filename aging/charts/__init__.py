@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from aging.charts.decay import decay_chart
 from aging.charts.difference import difference_chart
+from aging.charts.movement import movement_chart
 from aging.charts.score_board import coverage_chart, error_chart
 from aging.charts.style import PAGE, PALETTE, quantity
 from aging.charts.visits import visits_chart
+from aging.charts.width import width_chart
 
 __all__ = [
     "PAGE",
@@ -19,6 +21,8 @@ __all__ = [
     "decay_chart",
     "difference_chart",
     "error_chart",
+    "movement_chart",
     "quantity",
     "visits_chart",
+    "width_chart",
 ]

@@ -1,7 +1,8 @@
-"""The decay of one formulation at one site: readings, curve, and two bands that differ in kind.
+"""The decay of one formulation at one site: readings, curve, and bands that differ in kind.
 
-The narrow band is the interval of the mean, the wide one that of a later visit's reading of it.
-The curve is solid over the months that were observed and dashed where it projects.
+The widest band is the interval of a later visit's reading, the others are of the mean it reads. The
+curve is solid over the months that were observed and dashed where it projects; readings that the
+projection did not know are hollow.
 """
 
 from __future__ import annotations
@@ -22,9 +23,10 @@ def decay_chart(
 ) -> Any:
     """Chart of one series.
 
-    curve: rows of a projection for one site and formulation (months, target, estimate, lower,
-    upper, level, observed_months); rows without an estimate draw nothing.
-    readings: months, value, mark (what the legend calls it), panel, read_on.
+    curve: rows of projections for one site and formulation (months, target, estimate, lower,
+    upper, level, observed_months), at one level or several; rows without an estimate draw nothing.
+    readings: months, value, panel, read_on, known (whether the projection knew it), series (what
+    has one colour and shape), mark (what the legend calls the known or later ones of a series).
     at: the month whose mean is marked and written out, of those in `curve`.
     """
     curve = curve.dropna(subset=["estimate", "lower", "upper"])
@@ -36,10 +38,11 @@ def decay_chart(
     )
     axis = alt.Axis(title=style.quantity(prop), format=f".{min(prop.decimals, 2)}f")
     y = alt.Y("value:Q", scale=alt.Scale(zero=False), axis=axis)
+    widest = curve[curve["level"] == curve["level"].max()]
     layers = [_readings(readings, x, y, prop)]
     if len(curve):
-        layers = [_bands(curve, x, axis), *_means(curve, x, axis), *layers]
-        layers += _value(curve[(curve["months"] == at) & (curve["target"] == "state")], prop)
+        layers = [_bands(curve, x, axis), *_means(widest, x, axis), *layers]
+        layers += _value(widest[(widest["months"] == at) & (widest["target"] == "state")], prop)
     chart = alt.layer(*layers).resolve_scale(
         fill="independent", stroke="independent", shape="independent", strokeDash="independent"
     )
@@ -47,13 +50,19 @@ def decay_chart(
 
 
 def _bands(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> Any:
-    percent = f"{100 * curve['level'].iloc[0]:g} %"
-    names = {
-        "reading": f"A visit's reading of it, {percent} interval",
-        "state": f"The mean, {percent} interval",
-    }
-    rows = curve.assign(band=curve["target"].map(names)).sort_values(["target", "months"])
-    scale = alt.Scale(domain=list(names.values()), range=[style.WIDE_BAND, style.BAND])
+    levels = sorted(curve["level"].unique(), reverse=True)
+    drawn = [("reading", levels[0], "A visit's reading of it")]
+    drawn += [("state", level, "The mean") for level in levels]
+    bands = {f"{name}, {100 * level:g} % interval": (target, level)
+             for target, level, name in drawn}  # fmt: skip
+    rows = pd.concat(
+        [
+            curve[(curve["target"] == target) & (curve["level"] == level)].assign(band=band)
+            for band, (target, level) in bands.items()
+        ]
+    )
+    colours = [style.WIDE_BAND, style.BAND, *[style.INNER_BAND] * (len(levels) - 1)]
+    scale = alt.Scale(domain=list(bands), range=colours)
     return (
         alt.Chart(rows)
         .mark_area()
@@ -97,9 +106,16 @@ def _means(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> list[Any]:
 
 
 def _readings(readings: pd.DataFrame, x: alt.X, y: alt.Y, prop: Property) -> Any:
-    names = list(dict.fromkeys(readings["mark"]))
-    colours = style.cycle(names, (style.INK, *style.PALETTE[1:]))
-    shapes = style.cycle(names, ("circle", "diamond", *style.SHAPES[2:]))
+    marks = readings.drop_duplicates("mark")[["mark", "series", "known"]]
+    series = list(dict.fromkeys(readings["series"]))
+    colour = dict(zip(series, style.cycle(series, (style.INK, *style.PALETTE[1:])), strict=True))
+    shape = dict(
+        zip(series, style.cycle(series, ("circle", "diamond", *style.SHAPES[2:])), strict=True)
+    )
+    names, colours = list(marks["mark"]), [colour[one] for one in marks["series"]]
+    fills = [colour[one] if known else "transparent"
+             for one, known in zip(marks["series"], marks["known"], strict=True)]  # fmt: skip
+    shapes = [shape[one] for one in marks["series"]]
     legend = style.legend()
     return (
         alt.Chart(readings[["months", "value", "mark", "panel", "read_on"]])
@@ -108,6 +124,7 @@ def _readings(readings: pd.DataFrame, x: alt.X, y: alt.Y, prop: Property) -> Any
             x,
             y,
             alt.Stroke("mark:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
+            alt.Fill("mark:N", scale=alt.Scale(domain=names, range=fills), legend=legend),
             alt.Shape("mark:N", scale=alt.Scale(domain=names, range=shapes), legend=legend),
             tooltip=[
                 alt.Tooltip("panel:N", title="Panel"),

@@ -22,6 +22,7 @@ PALETTE = ("#0b6474", "#b3540a", "#8e7be8", "#a5836a", "#151560", "#470d10")
 SHAPES = ("diamond", "circle", "triangle-up", "square", "cross", "triangle-down", "stroke")
 WIDE_BAND = "#cfe3e4"
 BAND = "#86bcc2"
+INNER_BAND = "#57a0a8"
 LEGEND_ROWS = "{bottom: {direction: 'vertical', anchor: 'start'}}"
 FONT = "Source Sans, sans-serif"
 UNIT_WORDS = {"fraction": "fraction", "%": "%", "um": "µm", "GU": "gloss units", "1": "no unit"}

@@ -1,13 +1,16 @@
-"""One formulation at one site: its readings, its curve with two bands, and its projection."""
+"""One formulation at one site: its readings, its fan, what widens it and how it moved."""
 
 from __future__ import annotations
 
 from math import ceil
 
+import pandas as pd
 import streamlit as st
 
-from aging.charts import decay_chart, quantity
+from aging.charts import decay_chart, movement_chart, quantity, width_chart
 from dashboard import data, parts, state, tables, wording
+
+INNER = 0.5  # level of the inner band
 
 opened = parts.source_or_help()
 st.title(wording.DECAY)
@@ -15,23 +18,32 @@ chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
 
 read = data.readings(opened).query("property == @prop.name")
-last = max(months, ceil(read["months"].max()))
+steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
 with parts.explained():
-    projection = data.projected(opened, prop.name, tuple(range(last + 1)), level)
-frame = projection.frame
-
-every = tables.in_order(tables.wide(frame[frame["months"] == months]))
-left, right = st.columns(2)
+    everything = data.projected(opened, prop.name, steps, level).frame
+left, middle, right = st.columns(3)
 with left:
-    sites = ["all", *sorted(set(frame["site"]) - {"all"})]
+    sites = ["all", *sorted(set(everything["site"]) - {"all"})]
     site = state.choose("site", wording.SITE, sites, default="all", show=wording.site)
-with right:
-    offered = list(every.loc[every["site"] == site, "formulation"])
+with middle:
+    order = tables.in_order(everything[everything["site"] == site])
+    offered = list(dict.fromkeys(order["formulation"]))
     formulation = state.choose("formulation", wording.FORMULATION, offered, default=offered[0])
+read = read[read["panel"].isin(data.fitted_panels(opened, prop.name, formulation))]
+read = tables.series(read, site, formulation)
+with right:
+    days = [wording.EVERYTHING, *tables.days(read)[1:]]
+    day = state.choose("as_of", wording.AS_OF, days, default=wording.EVERYTHING)
+    as_of = None if day == wording.EVERYTHING else day
 
-curve = frame[(frame["site"] == site) & (frame["formulation"] == formulation)]
-value = every[(every["site"] == site) & (every["formulation"] == formulation)].iloc[0]
-statement = wording.projection(value, prop)
+with parts.explained():
+    projection = data.projected(opened, prop.name, steps, level, as_of)
+    inner = data.projected(opened, prop.name, steps, INNER, as_of).frame
+mine = "site == @site and formulation == @formulation"
+every = tables.in_order(tables.wide(projection.frame[projection.frame["months"] == months]))
+curve = projection.frame.query(mine)
+value = every.query(mine).iloc[0]
+statement = wording.projection(value, prop, as_of)
 
 st.subheader(wording.headline(value, quantity(prop)))
 percent = wording.percent(level)
@@ -41,23 +53,43 @@ parts.figures({
     wording.WIDE_BAND.format(level=percent): wording.interval(value, prop, "reading_"),
 })  # fmt: skip
 st.text(wording.status(value))
-
-read = read[read["panel"].isin(data.fitted_panels(opened, prop.name, formulation))]
-marks = tables.marks(read, site, formulation)
-figure = decay_chart(curve, marks, prop, at=months, description=statement)
+fan = pd.concat([curve, inner.query(mine)])
+figure = decay_chart(fan, tables.marks(read, site, as_of), prop, at=months, description=statement)
 parts.chart(figure, statement)
 
+if pd.notna(value["estimate"]):
+    st.subheader(wording.WIDTH_HEADING.format(months=months))
+    width = data.width(opened, prop.name, months, as_of)
+    shares = tables.in_words(width.shares.query(mine))
+    statement = wording.shares(shares)
+    parts.chart(width_chart(shares, description=statement), statement)
+    found = width.remedies.query(mine)
+    if len(found):
+        narrowing = tables.narrowing(found)
+        st.text(wording.narrowing(narrowing))
+        parts.table(narrowing, wording.REMEDY_COLUMNS)
+        st.markdown(wording.HOW_NARROWED)
+
 st.subheader(wording.NUMBERS_HEADING)
-steps = tables.wide(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)])
-within = steps["months"] <= steps["observed_months"]
-steps["kind"] = within.map({True: wording.OBSERVED, False: wording.PROJECTED})
-parts.table(steps, wording.CURVE_COLUMNS, decimals=prop.decimals, months="%d")
+numbers = tables.wide(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)])
+within = numbers["months"] <= numbers["observed_months"]
+numbers["kind"] = within.map({True: wording.OBSERVED, False: wording.PROJECTED})
+parts.table(numbers, wording.CURVE_COLUMNS, decimals=prop.decimals, months="%d")
 
 st.subheader(wording.EVERY_SERIES.format(months=months))
 parts.table(
     every.assign(site=every["site"].map(wording.site)),
     wording.PROJECTION_COLUMNS, decimals=prop.decimals, observed_months="%.1f",
 )  # fmt: skip
+
+st.subheader(wording.MOVED_HEADING.format(months=months))
+moved = data.moved(opened, prop.name, parts.MONTHS, level, formulation)
+moved = moved.query(mine).query("months == @months and target == 'reading'")
+statement = wording.moved(moved, prop)
+if len(moved):
+    parts.chart(movement_chart(moved, prop, description=statement), statement)
+else:
+    st.text(statement)
 parts.notes(projection.notes)
 with st.expander(wording.SOURCES_HEADING):
     parts.table(projection.priors, wording.PRIOR_COLUMNS, decimals=4)

@@ -31,6 +31,7 @@ def readings() -> pd.DataFrame:
     return pd.DataFrame({
         "months": [0.0, 6.0, 6.0], "value": [0.85, 0.74, 0.83],
         "mark": ["Measured, as exposed", "Measured, as exposed", "Measured, washed"],
+        "series": ["as exposed", "as exposed", "washed"], "known": True,
         "panel": ["A-1", "A-1", "A-1"], "read_on": ["2024-01-02", "2024-07-02", "2024-07-02"],
     })  # fmt: skip
 
@@ -72,6 +73,34 @@ def test_decay_bands_come_from_the_frame_and_differ_in_kind(readings):
     ]  # the wide one first, so that the narrow one lies on top
     width = drawn.apply(lambda g: (g["upper"] - g["lower"]).iloc[-1])
     assert width.tolist() == pytest.approx([0.08, 0.04])
+
+
+def test_an_inner_band_of_the_mean_lies_within_the_marked_interval(readings):
+    inner = curve().assign(level=0.5, lower=lambda f: f["estimate"] - 0.008,
+                           upper=lambda f: f["estimate"] + 0.008)  # fmt: skip
+    both = pd.concat([curve(), inner])
+    chart = decay_chart(both, readings, SR, at=36, description="A decays.")
+    [band] = layers(chart, "area")
+    drawn = pd.DataFrame(rows(chart, band)).groupby("band", sort=False)
+    width = drawn.apply(lambda g: (g["upper"] - g["lower"]).iloc[-1])
+    assert list(width.index)[2] == "The mean, 50 % interval"
+    assert width.tolist() == pytest.approx([0.08, 0.04, 0.016])
+    [marked] = [rows(chart, rule) for rule in layers(chart, "rule")
+                if rule["encoding"].get("y", {}).get("field") == "lower"]  # fmt: skip
+    assert [row["level"] for row in marked] == [0.9]
+
+
+def test_readings_that_came_later_are_hollow_in_the_look_of_their_series(readings):
+    later = readings.tail(1).assign(months=30.0, mark="Read later, washed", known=False)
+    both = pd.concat([readings, later])
+    chart = decay_chart(curve(), both, SR, at=36, description="A decays.")
+    marks = next(p["encoding"] for p in layers(chart, "point") if "shape" in p["encoding"])
+    fill, stroke, shape = (marks[name]["scale"] for name in ("fill", "stroke", "shape"))
+    assert stroke["domain"][1:] == ["Measured, washed", "Read later, washed"]
+    assert fill["range"][1:] == [stroke["range"][1], "transparent"]
+    assert stroke["range"][1] == stroke["range"][2] != stroke["range"][0]
+    assert shape["range"][1] == shape["range"][2] != shape["range"][0]
+    assert rendered(chart).count('aria-roledescription="point"') == 5
 
 
 def test_decay_is_solid_where_observed_and_dashed_where_projected(readings):

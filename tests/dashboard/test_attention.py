@@ -108,8 +108,18 @@ def test_marks_keep_washed_readings_apart_and_out_of_the_mean_over_sites():
     given = exposure(visits=FIVE)
     given.readings.loc[given.readings.index[-2:], "surface_state"] = "washed"
     read = tables.readings(given)
-    here = tables.marks(read, "Hill", "F")
+    here = tables.marks(tables.series(read, "Hill", "F"), "Hill", None)
     assert set(here["mark"]) == {"Measured, as exposed", "Measured, washed"}
-    over = tables.marks(read, "all", "F")
+    over = tables.marks(tables.series(read, "all", "F"), "all", None)
     assert set(over["mark"]) == {"Measured, Hill"}
     assert len(over) == len(here) - 1
+    assert over["known"].all()
+
+
+def test_marks_tell_what_was_read_after_a_day():
+    read = tables.readings(exposure(visits=FIVE))
+    assert tables.days(read) == sorted((day[:10] for day in FIVE), reverse=True)
+    marks = tables.marks(read, "Hill", "2024-03-01")
+    assert marks["mark"].tolist() == ["Measured, as exposed"] * 9 + ["Read later, as exposed"] * 6
+    assert marks.loc[marks["known"], "on"].max() == pd.Timestamp("2024-03-01")
+    assert set(marks["series"]) == {"as exposed"}

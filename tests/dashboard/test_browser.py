@@ -21,6 +21,7 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
          "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
 PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "scores": "How forecasts did"}  # fmt: skip
+CHARTS = {"": 1, "decay": 3, "compare": 1, "scores": 2}
 # Opened cold below a page's address, the front end first asks for its server there.
 PROBE = re.compile(r"/(decay|compare|scores)/_stcore/(health|host-config)$")
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
@@ -83,9 +84,10 @@ class Visit:
         if message.type == "error" and not PROBE.search(message.location["url"]):
             self.errors.append(message.text)
 
-    def settle(self, heading: str) -> None:
+    def settle(self, heading: str, charts: int = 1) -> None:
         self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
-        self.page.locator("[data-testid=stVegaLiteChart] svg").first.wait_for(timeout=120_000)
+        drawn = self.page.locator("[data-testid=stVegaLiteChart] svg")
+        drawn.nth(charts - 1).wait_for(timeout=240_000)
         self.page.locator("[data-testid=stStatusWidget]").wait_for(state="detached")
 
     def photograph(self, path: Path) -> None:
@@ -101,7 +103,7 @@ class Visit:
 def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path, width):
     visit = Visit(browser, width)
     visit.page.goto(f"{address}/{path}")
-    visit.settle(PAGES[path])
+    visit.settle(PAGES[path], CHARTS[path])
     picture = tmp_path / f"{path or 'overview'}_{width}.png"
     visit.photograph(picture)
 
@@ -116,8 +118,9 @@ def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path,
     over = "e => e.scrollWidth - e.clientWidth"
     assert visit.page.locator("html").evaluate(over) == 0
     assert visit.page.locator("[data-testid=stMain]").evaluate(over) == 0
-    svg = visit.page.locator("[data-testid=stVegaLiteChart] svg").first
-    assert svg.bounding_box()["width"] <= width
+    drawn = visit.page.locator("[data-testid=stVegaLiteChart] svg").all()
+    assert len(drawn) == CHARTS[path]
+    assert all(svg.bounding_box()["width"] <= width for svg in drawn)
     assert picture.stat().st_size > 10_000
 
 
@@ -126,7 +129,7 @@ def test_a_bookmark_opens_what_was_chosen_and_a_choice_changes_it(browser, addre
     visit.page.goto(f"{address}/decay?site=KESTREL&formulation=S8H30&months=24")
     visit.settle(PAGES["decay"])
     assert visit.page.get_by_role("heading", name="Projected, at 24 months").count() == 1
-    chart = visit.page.locator("[data-testid=stVegaLiteChart]")
+    chart = visit.page.locator("[data-testid=stVegaLiteChart]").first
     assert "S8H30, KESTREL" in (chart.inner_html() + (chart.get_attribute("aria-label") or ""))
     box = visit.page.get_by_role("combobox", name="Formulation")
     box.click()

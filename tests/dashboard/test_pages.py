@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 import aging
 from aging.intake import read
 from aging.ledger import open_ledger
+from aging.projection import movement, remedies, shares
 from dashboard import wording
 from dashboard.launch import APP, SOURCE
 
@@ -41,6 +42,10 @@ def projection(folder) -> pd.DataFrame:
 
 def specs(app: AppTest) -> list[dict]:
     return [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
+
+
+def table(app: AppTest, column: str) -> pd.DataFrame:
+    return next(frame.value for frame in app.dataframe if column in frame.value)
 
 
 def texts(app: AppTest) -> str:
@@ -89,18 +94,70 @@ def test_decay_shows_the_projection_of_the_public_interface(page, projection):
     assert shown["90 % interval of a visit's reading of it"] == wide
     assert f"Status: {state['status']}" in texts(app)
     assert "A projection is not a rating." in texts(app)
-    [spec] = specs(app)
-    assert f"{state['estimate']:.3f} at 36 months" in spec["description"]
+    fan, width, moved = specs(app)
+    assert f"{state['estimate']:.3f} at 36 months" in fan["description"]
+    assert {spec["description"] for spec in (fan, width, moved)} <= set(texts(app).split("\n"))
 
 
 def test_decay_table_repeats_the_curve(page, projection):
     app = page("decay", site="KESTREL", formulation="S0H0")
-    steps = app.dataframe[0].value.set_index("months")
+    steps = table(app, "kind").set_index("months")
     state = projection.loc[("KESTREL", "S0H0", "state")]
     assert steps.index.tolist() == [0, 6, 12, 18, 24, 30, 36]
     assert steps.loc[36, "estimate"] == pytest.approx(state["estimate"])
     assert steps.loc[0, "kind"] == wording.OBSERVED
     assert steps.loc[36, "kind"] == wording.PROJECTED
+
+
+def test_decay_tells_what_makes_the_interval_wide_and_what_would_narrow_it(page, folder):
+    app = page("decay", site="AMARO", formulation="S8H30")
+    fit = aging.fit(folder)
+    mine = "site == 'AMARO' and formulation == 'S8H30' and target == 'state'"
+    share = shares(fit, 36).query(mine).set_index("source")["share"]
+    statement = specs(app)[1]["description"]
+    assert f"{wording.FROM[share.idxmax()].lower()} {100 * share.max():.0f} %" in statement
+    shown = table(app, "name")
+    expected = remedies(fit, 36).query(mine)
+    assert shown["state"].tolist() == pytest.approx((100 * expected["width_factor"]).tolist())
+    first = expected.iloc[0]
+    assert shown["name"].iloc[0] == f"another visit at {first['amount']} months"
+    assert f"to about {100 * first['width_factor']:.0f} % of today's width" in texts(app)
+
+
+def test_what_is_already_measured_has_no_remedy(page):
+    app = page("decay", site="AMARO", formulation="PS8H30")
+    assert "Status: already measured" in texts(app)
+    assert not [frame for frame in app.dataframe if "name" in frame.value]
+
+
+def test_decay_shows_how_the_projection_moved_and_what_was_read(page, folder):
+    app = page("decay", site="AMARO", formulation="PS8H30")
+    statement = specs(app)[2]["description"]
+    fit = aging.fit(folder)
+    series = [one for one in fit.series if (one.site, one.formulation) == ("AMARO", "PS8H30")]
+    moved = movement(replace(fit, series=tuple(series)), 36)
+    moved = moved.query("site == 'AMARO' and target == 'reading'")
+    later = moved["later"].iloc[0]
+    held = moved["later"].between(moved["lower"], moved["upper"]).sum()
+    assert f"{held} of {len(moved)} held the {later:.3f} read then." in statement
+    ahead = page("decay", site="AMARO", formulation="S8H30")
+    assert "held" not in specs(ahead)[2]["description"]
+
+
+def test_as_of_an_earlier_day_later_readings_are_hidden_but_shown(page, folder):
+    app = page("decay", site="AMARO", formulation="PS8H30")
+    days = app.selectbox(key="as_of").options
+    assert days[0] == wording.EVERYTHING
+    assert days[1:] == sorted(days[1:], reverse=True)
+    day = days[-8]
+    app.selectbox(key="as_of").set_value(day).run()
+    assert not app.exception
+    known = aging.project(folder, 36, as_of=day).frame
+    row = known.query("site == 'AMARO' and formulation == 'PS8H30' and target == 'state'").iloc[0]
+    assert app.metric[0].value == f"{row['estimate']:.3f}"
+    assert f"as of {day}" in texts(app)
+    assert app.query_params["as_of"] == day
+    assert "Read later, as exposed" in app.get("vega_lite_chart")[0].proto.spec
 
 
 def test_decay_offers_only_properties_that_can_be_averaged(page):
