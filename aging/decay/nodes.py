@@ -111,20 +111,23 @@ def _slow_losses(priors: Priors) -> list[tuple[float, float, float, float]]:
 def _lay(priors: Priors, rates: Sequence[Array], visits: Array, *, search: bool) -> Grid:
     """Grid with standardised log parameters `rates` (one array a course) and log visit spreads.
 
-    A grid for the search has one wide slow loss and the replicates' spreads as they are.
+    A grid for the search has one wide slow loss and the replicates' spreads as they are; in any
+    other the scale of those spreads alternates over the grid like the squares of a chessboard.
     """
     slow = [(priors.value("drift_wide"), priors.spread("drift_wide"), np.nan, 0.0)]
-    rest = (slow, (1.0,)) if search else (_slow_losses(priors), PANEL_SCALES)
-    axes = (visits, COMMON_SHARES, *rest)
+    slow, scales = (slow, (1.0,)) if search else (_slow_losses(priors), PANEL_SCALES)
     rows = []
     for i, (name, z) in enumerate(zip(priors.courses, rates, strict=True)):
         centre, log_sd = priors.parameter(name)
-        for at, visit, common, (drift, drift_sd, onset, share), scale in product(z, *axes):
+        for (r, at), (v, visit), (c, common), loss in product(
+            enumerate(z), enumerate(visits), enumerate(COMMON_SHARES), slow
+        ):
             visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
+            drift, drift_sd, onset, share = loss
             rows.append((
                 i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
-                visit_sd * (1 - common) ** 0.5, drift, drift_sd, onset, scale, at, visit,
-                share - (at**2 + visit**2) / 2,
+                visit_sd * (1 - common) ** 0.5, drift, drift_sd, onset,
+                scales[(r + v + c) % len(scales)], at, visit, share - (at**2 + visit**2) / 2,
             ))  # fmt: skip
     course, *arrays = np.array(rows).T
     scalars = (tuple(priors.courses), priors.value("span"), priors.value("late_width"))

@@ -26,7 +26,7 @@ from aging.decay.site import Array, Index, SiteReadings
 from aging.decay.spreads import PanelSpreads, panel_spreads
 
 TAIL = 4.0
-DRAWS = 4000
+DRAWS = 2000
 ROUNDS = 2
 TOP_NODES = 40
 STATE = ("curve", "drift", "weather")

@@ -50,13 +50,12 @@ class Gathered:
         return self.by_zone[zone_of(self.exposure, campaign.site)]
 
     def prior_table(self) -> pd.DataFrame:
-        """Priors used, with the climates each row holds for ("*" where it holds for all)."""
-        every = {name: one.table.reset_index() for name, one in self.by_zone.items()}
-        table = pd.concat([frame.assign(climate=name) for name, frame in every.items()])
-        same = [name for name in table.columns if name != "climate"]
-        climates = table.groupby(same, sort=False, dropna=False)["climate"].agg(list).reset_index()
-        whole = climates["climate"].str.len() == len(every)
-        return climates.assign(climate=climates["climate"].str.join(", ").mask(whole, ANY))
+        """Priors used, as a table that could be given back; climate "*" where all share a row."""
+        every = [its.table.reset_index().assign(climate=zone) for zone, its in self.by_zone.items()]
+        table = pd.concat(every, ignore_index=True)
+        same = ["quantity", "value", "spread", "unit", "source"]
+        shared = table.groupby(same, dropna=False)["climate"].transform("size") == len(every)
+        return table.assign(climate=table["climate"].mask(shared, ANY)).drop_duplicates()
 
 
 def _climates(exposure: Exposure) -> pd.Series:
@@ -89,7 +88,9 @@ def gather(
             raise CallError(f"as_of: {as_of} is before the first reading, of {first[:10]}")
     clocks = clock_of(exposure, time)
     unit: TimeUnit = "day" if time == "day" else "month"
-    checked = check_instruments(exposure, prop.name, priors_for(prop, unit, priors))
+    zones = sorted({zone_of(exposure, site) for site in exposure.panels["site"]})
+    by_zone = {name: priors_for(prop, unit, priors, name) for name in zones}
+    checked = check_instruments(exposure, prop.name, by_zone[zones[0]])
     cube = cubes.build(checked.exposure)
     found = campaigns(
         cube, exposure.weather, prop.name, clock_of=clocks, checked=checked, reduce=time != "day"
@@ -98,8 +99,6 @@ def gather(
         have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
         raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
     notes = (*filter(None, (cube.attrs["notes"],)), *_told(found))
-    zones = sorted({zone_of(exposure, one.site) for one in found})
-    by_zone = {name: priors_for(prop, unit, priors, name) for name in zones}
     return Gathered(prop, exposure, found, by_zone, notes)
 
 

@@ -77,7 +77,7 @@ def test_the_model_forecasts_as_fit_and_project_would(exposure):
     same = then.campaigns[0]
     rows = rows[rows["site"] == same.site]
     last = rows[rows["months"] == rows["months"].max()].set_index("formulation")
-    reading = posterior(same, then.priors, draws=400).at([last["months"].iloc[0]])[1][0]
+    reading = posterior(same, then.priors(same), draws=400).at([last["months"].iloc[0]])[1][0]
     ends = np.quantile(reading, [0.05, 0.5, 0.95], axis=0).T
     shown = last.loc[list(same.formulations), ["lower", "estimate", "upper"]]
     assert shown.to_numpy() == pytest.approx(ends, abs=1e-9)

@@ -65,7 +65,7 @@ class Dense:
         names = ("initial", "loss", "drift", "dryness", "removable")
         centre = np.insert([value(name) for name in names], 2, 0.0)
         level = np.insert([spread(name) for name in names], 2, 1e-4)
-        level[3] = drift
+        level[3], centre[3] = drift, grid.drift[node]
         between = [value(f"{name}_between") for name in ("initial", "loss", "pace")]
         between += [drift * value("drift_between_ratio")]
         between += [value(f"{name}_between") for name in ("dryness", "removable")]
@@ -107,8 +107,9 @@ class Dense:
 def test_elimination_has_the_likelihood_of_the_dense_model(missing, wash):
     site = make_site(seed=3, missing=missing, wash=wash)
     coarse = coarse_grid(PRIORS)
-    fine = finer_grid(PRIORS, coarse, np.ones(coarse.size) / coarse.size)
-    for grid in (coarse.take(np.array([0, 300, 700])), fine.take(np.array([0, 500, 1000]))):
+    fine = finer_grid(PRIORS, coarse, np.ones(coarse.size) / coarse.size, search=False)
+    late = np.flatnonzero(~np.isnan(fine.onset))[[3, -5]]
+    for grid in (coarse.take(np.array([0, 200])), fine.take(np.array([0, 500, *late]))):
         check_likelihood(site, grid)
 
 

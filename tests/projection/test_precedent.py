@@ -70,4 +70,4 @@ def test_running_campaigns_say_what_they_were_taught_and_closed_ones_are_untouch
     gap = changed.loc[before.index, "estimate"] - before["estimate"]
     assert gap.abs().max() > 0.005
     old = next(one for one in taught.series if (one.site, one.formulation) not in mine)
-    assert old.posterior.priors.table.equals(PRIORS.table)
+    assert old.posterior.priors.table.equals(taught.gathered.priors(old.campaign).table)
