@@ -129,16 +129,23 @@ def project(
     losses: Annotated[
         bool, typer.Option("--losses", help="Show the loss instead, and what washing gives back.")
     ] = False,
+    moved: Annotated[
+        bool, typer.Option("--movement", help="Show the projection as of each past visit instead.")
+    ] = False,
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
     """Project each formulation, with its interval."""
     import aging
+    from aging.cli import moved as movements
     from aging.cli import output, results, sources
+    from aging.projection import movement
 
-    require(not (retention and losses), "--retention", "--losses as well", "one of the two")
+    kinds = {"--retention": retention, "--losses": losses, "--movement": moved}
+    kind = [name for name, wanted in kinds.items() if wanted]
+    require(len(kind) <= 1, "project", " ".join(kind), "one of them")
     asked = output.asked(months, level, measured, retention=retention)
-    with output.progress("projecting"):
+    with output.progress("projecting") as step:
         given, left_out = sources.facts(source, store, day_first)
         fitted = aging.fit(given, measured, as_of, time=time, priors=priors)
         found = (
@@ -146,11 +153,14 @@ def project(
             if losses
             else fitted.project(asked, level, retention=retention)
         )
+        rows = movement(fitted, asked, level, on_progress=step) if moved else found.frame
     notes = (*left_out, *found.notes)
     output.give(
         json,
-        {"rows": found.frame, "priors": found.priors, "notes": notes, "caution": results.CAUTION},
-        lambda: results.show_projection(found.frame, notes),
+        {"rows": rows, "priors": found.priors, "notes": notes, "caution": results.CAUTION},
+        lambda: movements.show(rows, fitted.measured, level, notes)
+        if moved
+        else results.show_projection(rows, notes),
     )
     return int(bool(left_out))
 

@@ -64,7 +64,8 @@ def test_without_a_command_the_help_names_all(capsys):
         (["project", "racks", "--months", "12,300"], "months: 300.0"),
         (["project", "racks", "--time", "hour"], "'month'"),
         (["project", "racks", "--priors", "none.csv"], "none.csv"),
-        (["project", "racks", "--retention", "--losses"], "one of the two"),
+        (["project", "racks", "--retention", "--losses"], "one of them"),
+        (["project", "racks", "--movement", "--losses"], "one of them"),
         (["project", "racks", "--retention", "--property", "lightness"], "ratio scale"),
         (["compare", "racks", "--level", "95"], "level"),
         (["compare", "racks", "--priors", "none.csv"], "none.csv"),
@@ -176,6 +177,25 @@ def test_project_shows_retention_or_losses(folder, capsys):
     assert not any(row["informed"] for row in losses)
     assert app(["project", str(folder), "--losses"]) == 0
     assert "never read washed" in capsys.readouterr().out
+
+
+def test_project_shows_how_the_projection_moved(folder, capsys):
+    arguments = ["project", str(folder), "--months", "14,36", "--movement"]
+    assert app([*arguments, "--json", "-"]) == 0
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    days = [{row["as_of"] for row in rows if row["months"] == months} for months in (14, 36)]
+    assert [len(one) for one in days] == [5, 6]
+    assert days[1] - days[0] == {"2025-06-02"}
+    assert {row["later"] is None for row in rows if row["months"] == 36} == {True}
+    assert app(arguments) == 0
+    shown = capsys.readouterr().out
+    assert "plain, yard" in shown
+    assert "read at 14 months" in shown
+    assert "read at 36 months" not in shown
+    last = [row for row in rows if row["months"] == 36 and row["target"] == "reading"][-1]
+    assert f"{last['estimate']:.3f} {last['lower']:.3f} {last['upper']:.3f}" in shown
+    assert app(["project", str(folder), "--months", "0", "--movement"]) == 0
+    assert "No visit came before" in capsys.readouterr().out
 
 
 def test_priors_and_the_scale_of_time_may_be_chosen(folder, tmp_path, capsys):
