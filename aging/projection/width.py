@@ -86,7 +86,10 @@ def _parts(posterior: SitePosterior, time: float) -> Parts:
         "state": (site, own, drift, -part["panels"], part["weather"], instrument),
         "reading": (site, own, drift, alone, visits, instrument),
     }
-    return {name: np.stack(np.broadcast_arrays(*each)) for name, each in sources.items()}
+    return {
+        name: posterior.stretch * np.stack(np.broadcast_arrays(*each))
+        for name, each in sources.items()
+    }
 
 
 def _offset(posterior: SitePosterior) -> Array:
