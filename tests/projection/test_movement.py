@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import aging
+from aging.decay.posterior import DRAWS
 from aging.errors import CallError
 from aging.projection import MOVEMENT_COLUMNS, movement
 from aging.simulation import Design, simulate
@@ -19,9 +20,6 @@ DESIGN = Design(
     visits=(0, 2, 6, 12, 24, 36), missing_visit=0, months=36,
 )  # fmt: skip
 EXPOSURE = simulate(DESIGN, seed=5).exposure
-
-
-DRAWS = 4000  # as many as `aging.fit` takes
 
 
 @pytest.fixture(scope="module")
