@@ -49,6 +49,7 @@ def remedies(fit: Fit, months: float = 36.0) -> pd.DataFrame:
         for target in TARGETS:
             drawn = [parts[one][target] for one in members]
             of_panels = np.array([share_of_each(part)[SOURCES.index("panels")] for part in drawn])
+            of_panels = np.maximum(of_panels, 0.0)  # below 0 only by chance
             left = {
                 ("visit", month): np.array(
                     [
