@@ -158,9 +158,11 @@ def project(
     output.give(
         json,
         {"rows": rows, "priors": found.priors, "notes": notes, "caution": results.CAUTION},
-        lambda: movements.show(rows, fitted.measured, level, notes)
-        if moved
-        else results.show_projection(rows, notes),
+        lambda: (
+            movements.show(rows, fitted.measured, level, notes)
+            if moved
+            else results.show_projection(rows, notes)
+        ),
     )
     return int(bool(left_out))
 
