@@ -63,7 +63,8 @@ def movement(
 
     as_of is the day of the visit, ISO 8601; site "all" has a row whenever the months seen at every
     site had grown. later: the mean of the formulation's panels read within a 36th of `months`, NaN
-    where there is none. CallError as of `Fit.project`.
+    where there is none. An interval stands also where `Fit.project` would have refused it on that
+    day, and before any conformal factor. CallError as of `Fit.project`.
     """
     times = asked(months, level, fit.measured)
     history = _history(fit, times, draws, on_progress)
