@@ -82,6 +82,12 @@ parts.table(
     wording.PROJECTION_COLUMNS, decimals=prop.decimals, observed_months="%.1f",
 )  # fmt: skip
 
+parts.notes(projection.notes)
+with st.expander(wording.SOURCES_HEADING):
+    parts.table(projection.priors, wording.PRIOR_COLUMNS, decimals=4)
+parts.cautions()
+
+# last, as it fits once for every past visit and the page need not wait for it
 st.subheader(wording.MOVED_HEADING.format(months=months))
 moved = data.moved(opened, prop.name, parts.MONTHS, level, formulation)
 moved = moved.query(mine).query("months == @months and target == 'reading'")
@@ -90,7 +96,3 @@ if len(moved):
     parts.chart(movement_chart(moved, prop, description=statement), statement)
 else:
     st.text(statement)
-parts.notes(projection.notes)
-with st.expander(wording.SOURCES_HEADING):
-    parts.table(projection.priors, wording.PRIOR_COLUMNS, decimals=4)
-parts.cautions()
