@@ -88,7 +88,7 @@ def gather(
             raise CallError(f"as_of: {as_of} is before the first reading, of {first[:10]}")
     clocks = clock_of(exposure, time)
     unit: TimeUnit = "day" if time == "day" else "month"
-    zones = sorted({zone_of(exposure, site) for site in exposure.panels["site"]})
+    zones = sorted({zone_of(exposure, site) for site in exposure.panels["site"].unique()})
     by_zone = {name: priors_for(prop, unit, priors, name) for name in zones}
     checked = check_instruments(exposure, prop.name, by_zone[zones[0]])
     cube = cubes.build(checked.exposure)
