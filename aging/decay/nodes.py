@@ -21,7 +21,7 @@ EDGE, VISIT_EDGE = 2.4, 1.5  # in standard deviations of the prior
 REACH, VISIT_REACH = 2.6, 1.5  # in standard deviations of the weight that a coarser grid found
 LATE_AT = (-1.0, 0.0, 1.0)  # onsets of a late loss, in standard deviations of their prior
 PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
-COMMON_SHARES = (0.4, 0.85)  # of a visit's variance that all panels of the site share
+COMMON_SHARES = (0.5, 0.95)  # of a visit's variance that all panels of the site share
 SCALARS = ("courses", "span", "late_width")
 
 
