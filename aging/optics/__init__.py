@@ -1,0 +1,1 @@
+"""Raw measurements to the quantities of the trade: spectra, colour, dirt, heat."""
