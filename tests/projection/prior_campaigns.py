@@ -25,8 +25,9 @@ COURSES = {
 
 @dataclass(frozen=True)
 class Drawn:
-    """Readings of a site up to now, and its groups' state and reading (G,) at LATE."""
+    """A site's course of loss, readings up to now, its groups' state and reading (G,) at LATE."""
 
+    course: str
     readings: SiteReadings
     state: np.ndarray
     reading: np.ndarray
@@ -97,4 +98,4 @@ def draw_site(priors, random, *, groups=3, panels=3, visits=7, last=11.0, drynes
     none = np.zeros(visits)
     readings = SiteReadings(read[:, :-1], group, months[:-1], dry[:-1], none, none, dryness_sd)
     late = np.array([read[group == g, -1].mean() for g in range(groups)])
-    return Drawn(readings, state[:, -1], late)
+    return Drawn(str(course), readings, state[:, -1], late)

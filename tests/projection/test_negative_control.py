@@ -19,7 +19,7 @@ from aging.simulation import STUDY, campaign_streams, sized
 from aging.vocabulary import PROPERTIES
 
 REAL = priors_for(PROPERTIES["solar_reflectance"])
-LATE, NUMBER = 36, 6
+LATE, NUMBER = 36, 5
 DESIGN = replace(sized(STUDY, formulations=4, panels=2), visits=(0, 1, 2, 4, 6, 9, 12))
 
 
@@ -35,7 +35,7 @@ def held(campaign, priors):
     at_late = campaign.truth.query("months == @LATE").set_index(["site", "formulation"])["reading"]
     built = cube.build(campaign.exposure)
     for one in campaigns(built, campaign.exposure.weather, "solar_reflectance"):
-        reading = posterior(one, priors, draws=600).at([float(LATE)])[1][0]
+        reading = posterior(one, priors, draws=500).at([float(LATE)])[1][0]
         low, high = np.quantile(reading, [0.05, 0.95], axis=0)
         truth = at_late.loc[[(one.site, name) for name in one.formulations]].to_numpy()
         yield from (low <= truth) & (truth <= high)
