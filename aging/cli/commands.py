@@ -147,7 +147,7 @@ def project(
     asked = output.asked(months, level, measured, retention=retention)
     with output.progress("projecting") as step:
         given, left_out = sources.facts(source, store, day_first)
-        fitted = aging.fit(given, measured, as_of, time=time, priors=priors)
+        fitted = aging.fit(given, measured, as_of, time=time, priors=priors, on_progress=step)
         found = (
             fitted.losses(asked, level)
             if losses
@@ -189,9 +189,9 @@ def compare(
     from aging.comparison import contrast
 
     asked = output.asked(months, level, measured)
-    with output.progress("comparing"):
+    with output.progress("comparing") as step:
         given, left_out = sources.facts(source, store, day_first)
-        fitted = aging.fit(given, measured, as_of, time=time, priors=priors)
+        fitted = aging.fit(given, measured, as_of, time=time, priors=priors, on_progress=step)
         frame = pd.concat([contrast(fitted, at, level).frame for at in asked])
     notes = (*left_out, *fitted.notes)
     output.give(

@@ -11,15 +11,15 @@ from aging.projection.fit import (
     asked,
     group_by_formulation,
 )
-from aging.projection.fitting import fit, project
-from aging.projection.gathering import Gathered, gather, posterior, priors_known
+from aging.projection.fitting import fit, fit_gathered, project
+from aging.projection.gathering import Each, Gathered, gather, posterior, priors_known
 from aging.projection.movement import MOVEMENT_COLUMNS, movement
 from aging.projection.remedies import REMEDY_COLUMNS, remedies
 from aging.projection.width import SHARE_COLUMNS, SOURCES, shares
 
 __all__ = [
     "ALL_SITES", "COLUMNS", "LOSS_COLUMNS", "MOVEMENT_COLUMNS", "REMEDY_COLUMNS", "SHARE_COLUMNS",
-    "SOURCES", "TARGETS", "Fit", "Gathered", "Projection", "Series", "asked", "fit", "gather",
-    "group_by_formulation", "movement", "posterior", "priors_known", "project", "remedies",
-    "shares",
+    "SOURCES", "TARGETS", "Each", "Fit", "Gathered", "Projection", "Series", "asked", "fit",
+    "fit_gathered", "gather", "group_by_formulation", "movement", "posterior", "priors_known",
+    "project", "remedies", "shares",
 ]  # fmt: skip

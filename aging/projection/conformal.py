@@ -18,7 +18,7 @@ from aging.campaigns import Campaign
 from aging.decay.posterior import SitePosterior
 from aging.decay.site import Array
 from aging.precedent import learn
-from aging.projection.gathering import Gathered, posterior, side_by_side
+from aging.projection.gathering import Each, Gathered, posterior, side_by_side
 
 LEVEL, LEAST, DRAWS = 0.90, 19, 1000
 CUTS = (3.0, 6.0, 9.0, 12.0, 18.0, 24.0, 30.0)  # months, in the clock's own time
@@ -34,7 +34,10 @@ def factor(scores: Array) -> float:
 
 
 def stretched(
-    found: Gathered, closed: Sequence[Fitted], running: Sequence[Fitted]
+    found: Gathered,
+    closed: Sequence[Fitted],
+    running: Sequence[Fitted],
+    each: Each = side_by_side,
 ) -> tuple[list[Fitted], tuple[str, ...]]:
     """Running campaigns with intervals as wide as the past asks for, and what was done."""
     if not running:
@@ -44,7 +47,7 @@ def stretched(
         note = f"{series} closed series, fewer than {LEAST}: the model's own intervals stand"
         return list(running), (note,)
     cuts = {id(one): _cut(one) for one, _ in running}
-    scores = {cut: _scores(found, closed, cut) for cut in sorted(set(cuts.values()))}
+    scores = {cut: _scores(found, closed, cut, each) for cut in sorted(set(cuts.values()))}
     factors = {cut: factor(found_scores) for cut, found_scores in scores.items()}
     notes = tuple(_told(cut, scores[cut].size, factors) for cut in factors)
     return [(one, replace(its, stretch=factors[cuts[id(one)]])) for one, its in running], notes
@@ -63,7 +66,7 @@ def _cut(campaign: Campaign) -> float:
     return min(CUTS, key=lambda cut: abs(cut - campaign.readings.last))
 
 
-def _scores(found: Gathered, closed: Sequence[Fitted], cut: float) -> Array:
+def _scores(found: Gathered, closed: Sequence[Fitted], cut: float, each: Each) -> Array:
     """Misses of closed series cut there, in half-widths of their intervals."""
 
     def missed(number: int) -> Array:
@@ -92,7 +95,7 @@ def _scores(found: Gathered, closed: Sequence[Fitted], cut: float) -> Array:
         score = np.where(gap > 0, gap / (high - middle), -gap / (middle - low))
         return score[~np.isnan(score)]
 
-    return np.concatenate([np.empty(0), *side_by_side(missed, range(len(closed)))])
+    return np.concatenate([np.empty(0), *each(missed, range(len(closed)))])
 
 
 def _read(values: Array) -> Array:

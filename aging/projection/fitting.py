@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import count
 from pathlib import Path
 
 import pandas as pd
@@ -12,9 +13,9 @@ from aging.clocks import TimeAxis
 from aging.decay.posterior import SitePosterior
 from aging.decay.priors import Priors
 from aging.precedent import closed_campaigns, learn, told
-from aging.projection.conformal import stretched
+from aging.projection.conformal import Fitted, stretched
 from aging.projection.fit import Fit, Projection, Series, asked
-from aging.projection.gathering import Gathered, gather, posterior, side_by_side
+from aging.projection.gathering import Each, Gathered, gather, posterior, side_by_side
 from aging.records import Exposure
 from aging.vocabulary import property_named
 
@@ -26,15 +27,27 @@ def fit(
     *,
     time: TimeAxis = "month",
     priors: str | Path | None = None,
+    on_progress: Callable[[int, int], None] | None = None,
 ) -> Fit:
     """Fit every campaign of a property in a folder, workbook, store or Exposure.
 
     as_of hides all later readings; time is the clock (`aging.clocks`), "day" for quick soiling;
-    priors is a table to use instead of the shipped one. ModelError where nothing can be fitted.
+    priors is a table to use instead of the shipped one; on_progress(done, total) counts
+    campaigns. ModelError where nothing can be fitted.
     """
     found = gather(source, property, as_of, time=time, priors=priors)
+    return fit_gathered(found, on_progress=on_progress)
+
+
+def fit_gathered(
+    found: Gathered,
+    *,
+    each: Each = side_by_side,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> Fit:
+    """Fit what was gathered; `each` does the work of every campaign, wherever that may be."""
     latest: dict[tuple[str, str], Series] = {}
-    fitted, taught = _fit_all(found)
+    fitted, taught = _fit_all(found, each, on_progress)
     for one, its_posterior in fitted:
         for group, formulation in enumerate(one.formulations):
             key = (one.site, formulation)
@@ -46,11 +59,21 @@ def fit(
     return Fit(found, series, notes)
 
 
-def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tuple[str, ...]]:
+def _fit_all(
+    found: Gathered, each: Each, on_progress: Callable[[int, int], None] | None
+) -> tuple[list[Fitted], tuple[str, ...]]:
     """Fit closed campaigns, then running ones with what those of their climate taught."""
     closed = closed_campaigns(found.campaigns, found.exposure.panels)
     running = [one for one in found.campaigns if all(one is not other for other in closed)]
-    fitted = _fit_each([(one, found.priors(one)) for one in closed])
+    done = count(1)
+
+    def fit_each(todo: Sequence[tuple[Campaign, Priors]]) -> Iterator[Fitted]:
+        for (one, _), its in zip(todo, each(_posterior_of, todo), strict=True):
+            if on_progress is not None:
+                on_progress(next(done), len(found.campaigns))
+            yield one, its
+
+    fitted = list(fit_each([(one, found.priors(one)) for one in closed]))
     known, notes = {}, []
     for climate, one_of in {found.climate(one): one for one in running}.items():
         precedents = [its for one, its in fitted if found.climate(one) == climate]
@@ -58,15 +81,14 @@ def _fit_all(found: Gathered) -> tuple[list[tuple[Campaign, SitePosterior]], tup
         known[climate] = own = learn(before, precedents)
         if precedents:
             notes.append(told(climate, before, own, len(precedents)))
-    still = _fit_each([(one, known[found.climate(one)]) for one in running])
-    still, told_of_past = stretched(found, fitted, still)
+    still = list(fit_each([(one, known[found.climate(one)]) for one in running]))
+    still, told_of_past = stretched(found, fitted, still, each)
     notes += told_of_past
     return sorted(fitted + still, key=lambda pair: pair[0].exposed_on), tuple(notes)
 
 
-def _fit_each(todo: Sequence[tuple[Campaign, Priors]]) -> list[tuple[Campaign, SitePosterior]]:
-    fitted = side_by_side(lambda pair: posterior(*pair), todo)
-    return [(campaign, its) for (campaign, _), its in zip(todo, fitted, strict=True)]
+def _posterior_of(pair: tuple[Campaign, Priors]) -> SitePosterior:
+    return posterior(*pair)
 
 
 def project(

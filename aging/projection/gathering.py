@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pandas as pd
 from threadpoolctl import threadpool_limits
@@ -29,6 +29,7 @@ from aging.vocabulary import Property, property_named
 
 Todo = TypeVar("Todo")
 Done = TypeVar("Done")
+Each = Callable[[Callable[[Any], Any], Iterable[Any]], Iterator[Any]]
 
 
 @dataclass(frozen=True)
