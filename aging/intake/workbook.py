@@ -46,6 +46,20 @@ def tabs(path: Path) -> tuple[list[Raw], list[str]]:
     return raws, others
 
 
+def first_tab(path: Path) -> list[list[str]]:
+    """Cells of a workbook's first worksheet, row by row from its top left corner."""
+    _inspect(path)
+    try:
+        with CalamineWorkbook.from_path(str(path)) as book:
+            for tab in book.sheets_metadata:
+                if tab.typ == SheetTypeEnum.WorkSheet:
+                    rows = book.get_sheet_by_name(tab.name).to_python(skip_empty_area=False)
+                    return [[_text(value) for value in row] for row in rows]
+    except CalamineError as error:
+        raise SourceError(f"{path}: not a workbook that can be read ({error})") from error
+    return []
+
+
 def _sheet_of(tab: str) -> tuple[str | None, str | None]:
     name = plain(tab)
     if name.startswith("weather_"):

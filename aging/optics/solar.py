@@ -152,6 +152,8 @@ def _checked(wavelength_nm: ArrayLike, reflectance: ArrayLike) -> tuple[Array, A
     seen = float(at[1 + np.argmin(rising)])
     require(bool(rising.all()), "wavelength", seen, "ascending, each once")
     _cover("wavelengths", at)
+    first, last = np.searchsorted(at, RANGE_NM, side="right")
+    at, R = at[first - 1 : last + 1], R[..., first - 1 : last + 1]  # noise beyond is no matter
     low, high = REFLECTANCE_RANGE
     odd = ~((low <= R) & (R <= high))  # noqa: SIM300
     if odd.any():
@@ -183,6 +185,7 @@ def _folded(at: Array, grid: Array, weight: Array) -> Array:
     """Weights on the measured wavelengths equal to `weight` on R interpolated onto the grid."""
     left = np.clip(np.searchsorted(at, grid, side="right") - 1, 0, at.size - 2)
     part = (grid - at[left]) / (at[left + 1] - at[left])
-    return np.bincount(left, weight * (1 - part), at.size) + np.bincount(
-        left + 1, weight * part, at.size
-    )
+    folded = np.zeros(at.size)
+    np.add.at(folded, left, weight * (1 - part))
+    np.add.at(folded, left + 1, weight * part)
+    return folded
