@@ -112,6 +112,10 @@ class Sky:
 
     def in_plane(self, horizontal: Daily) -> Daily:
         """Daily sums on the horizontal as they fall on the plane, MJ/m2; 0 in a polar night."""
+        return self.hourly_in_plane(horizontal).sum(axis=1) * MJ_PER_WH
+
+    def hourly_in_plane(self, horizontal: Daily) -> Hourly:
+        """The same by hour, W/m2."""
         from pvlib import irradiance
 
         whole = np.maximum(self.horizontal(), NIGHT_MJ)
@@ -124,7 +128,7 @@ class Sky:
             beam, ghi, ghi * share, irradiance.get_extra_radiation(self.day_of_year[:, None]),
             albedo=ALBEDO, model="haydavies",
         )["poa_global"]  # fmt: skip
-        return total.sum(axis=1) * MJ_PER_WH
+        return np.asarray(total, dtype=np.float64)
 
 
 def diffuse_share(clearness: Daily, sunset_deg: Daily) -> Daily:
