@@ -240,6 +240,38 @@ def backtest(
     return int(bool(left_out))
 
 
+@commands.command(epilog="Example: aging spectrum white.csv --weighting 'G173 direct'")
+def spectrum(
+    file: Annotated[Path, typer.Argument(help="Spectra: .csv, .xlsx or JCAMP-DX (.jdx, .dx).")],
+    *,
+    weighting: Annotated[
+        str, typer.Option(help="Solar spectrum that weights; a wrong name lists them.")
+    ] = "G173 global tilt",
+    json: Json = None,
+) -> int:
+    """Reduce spectra to solar reflectance."""
+    from aging.cli import output, spectra
+    from aging.intake.spectra import read_spectra
+    from aging.optics.solar import weighting_named
+
+    sun = weighting_named(weighting)
+    read = read_spectra(file)
+    rows, bands = spectra.reduced(read, sun)
+    output.give(
+        json,
+        {
+            "weighting": sun.name,
+            "source": sun.source,
+            "bands": bands,
+            "rows": rows,
+            "findings": read.findings,
+            "notes": read.notes,
+        },
+        lambda: spectra.show(read, str(file), sun, rows, bands),
+    )
+    return int(read.blocked)
+
+
 @commands.command(epilog="Example: aging export --store exposure.sqlite copy_of_exposure")
 def export(
     folder: Annotated[Path, typer.Argument(help="New folder to write.")], *, store: NeededStore

@@ -61,14 +61,15 @@ def _list(console: Console, findings: Sequence[Finding], notes: Sequence[str]) -
         if alike:
             console.print(f"\n{heading}", style="bold")
         for group in alike.values():
-            _tell(console, group)
+            tell(console, group)
     if notes:
         console.print("\nNotes", style="bold")
     for note in notes:
         _indent(console, note, 2)
 
 
-def _tell(console: Console, group: Sequence[Finding]) -> None:
+def tell(console: Console, group: Sequence[Finding]) -> None:
+    """Print like findings as one: where, what was seen, what is allowed, what to do."""
     first = group[0]
     rows = [one for one in group if one.row is not None]
     where = first.sheet + (f", {first.column}" if first.column else "")

@@ -288,7 +288,7 @@ def _wavelengths(desk: _Desk) -> None:
             "coverage", None, f"{at.min():g} to {at.max():g} nm", allowed,
             "measure the whole range; what is not measured is not guessed",
         )  # fmt: skip
-    inside = (at[1:] > RANGE_NM[0]) & (at[:-1] < RANGE_NM[1])
+    inside = (at[1:] > RANGE_NM[0]) & (at[:-1] < RANGE_NM[1]) & bool((step >= 0).all())
     for i in np.flatnonzero((step > WIDEST_STEP_NM) & inside):
         desk.note(
             "gap", desk.rows[i], "wavelength", f"{at[i]:g} to {at[i + 1]:g} nm",
