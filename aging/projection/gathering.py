@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import pandas as pd
+import xarray as xr
 from threadpoolctl import threadpool_limits
 
 from aging import cube as cubes
@@ -78,8 +79,7 @@ def gather(
     priors: str | Path | None = None,
 ) -> Gathered:
     """What `fit` fits; arguments and errors are its own."""
-    prop = property_named(property)
-    require(prop.scale != "ordinal", "property", property, "a ratio or interval scale, not ratings")
+    prop = fitted_property(property)
     moment = None if as_of is None else _moment(as_of)
     exposure = open_source(source)
     if moment is not None:
@@ -87,15 +87,40 @@ def gather(
         if exposure.readings.empty and len(every):
             first = every["read_on"].min()
             raise CallError(f"as_of: {as_of} is before the first reading, of {first[:10]}")
-    clocks = clock_of(exposure, time)
-    unit: TimeUnit = "day" if time == "day" else "month"
-    zones = sorted({zone_of(exposure, site) for site in exposure.panels["site"].unique()})
-    by_zone = {name: priors_for(prop, unit, priors, name) for name in zones}
-    checked = check_instruments(exposure, prop.name, by_zone[zones[0]])
+    by_zone = priors_by_zone(exposure, prop, time, priors)
+    checked = check_instruments(exposure, prop.name, next(iter(by_zone.values())))
     cube = cubes.build(checked.exposure)
     found = campaigns(
-        cube, exposure.weather, prop.name, clock_of=clocks, checked=checked, reduce=time != "day"
-    )
+        cube, exposure.weather, prop.name,
+        clock_of=clock_of(exposure, time), checked=checked, reduce=time != "day",
+    )  # fmt: skip
+    return gathered(exposure, prop, by_zone, cube, found)
+
+
+def fitted_property(name: str) -> Property:
+    """The property of a name; CallError where it is none, or one of ratings."""
+    prop = property_named(name)
+    require(prop.scale != "ordinal", "property", name, "a ratio or interval scale, not ratings")
+    return prop
+
+
+def priors_by_zone(
+    exposure: Exposure, prop: Property, time: TimeAxis, priors: str | Path | None
+) -> dict[str, Priors]:
+    """Priors of every climate that an exposure has sites in."""
+    unit: TimeUnit = "day" if time == "day" else "month"
+    zones = {zone_of(exposure, site) for site in exposure.panels["site"].unique()} or {ANY}
+    return {name: priors_for(prop, unit, priors, name) for name in sorted(zones)}
+
+
+def gathered(
+    exposure: Exposure,
+    prop: Property,
+    by_zone: dict[str, Priors],
+    cube: xr.Dataset,
+    found: tuple[Campaign, ...],
+) -> Gathered:
+    """What was found in a cube; ModelError where that is nothing."""
     if not found:
         have = ", ".join(map(str, cube["property"].to_numpy())) or "none"
         raise ModelError(f"no unwashed readings of {prop.name} to fit; properties read: {have}")
