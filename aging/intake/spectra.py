@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from contextlib import redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -80,7 +81,7 @@ class Spectra:
 
 @dataclass
 class _Desk:
-    """A file on the checker's desk: `read` (N, W), `rows` (W,) as a person counts."""
+    """A file on the checker's desk: `read` (N, W), `rows` (W,) as a person counts, 0 unknown."""
 
     file: str
     samples: list[str] = field(default_factory=list)
@@ -97,7 +98,7 @@ class _Desk:
         self, code: str, row: Any, column: str | None, seen: str, allowed: str, action: str,
         severity: Severity = "block",
     ) -> None:  # fmt: skip
-        at = None if row is None else int(row)
+        at = int(row) if row else None
         found = Finding(code, severity, self.file, at, column, shown(seen), allowed, action)
         self.findings.append(found)
 
@@ -213,26 +214,23 @@ def _cells(desk: _Desk, text: NDArray[Any], bad: NDArray[np.bool_], kept: list[i
             )  # fmt: skip
 
 
-def _jcamp(desk: _Desk, path: Path) -> None:
-    """Blocks of a JCAMP-DX file; the library prints what does not agree, which is found here."""
+def _jcamp_blocks(desk: _Desk, path: Path) -> list[dict[str, Any]]:
+    """Blocks that hold data; the library prints what does not agree, which is found here."""
     import jcamp
 
-    said = io.StringIO()
+    lines, said = path.read_bytes().splitlines(keepends=True), io.StringIO()
     try:
         with redirect_stdout(said):
-            facts = jcamp.readfile(str(path))
-    except (
-        ValueError,
-        KeyError,
-        IndexError,
-        TypeError,
-        AttributeError,
-        UnboundLocalError,
-    ) as error:
+            facts = jcamp.read(lines)
+    except Exception as error:  # the library raises bare ones
         raise SourceError(f"{path}: not a JCAMP-DX file that can be read ({error})") from error
     if said.getvalue():
         desk.refuse("damaged", None, said.getvalue().strip(), "no contradiction", "export it anew")
-    blocks = [block for block in facts.get("children") or [facts] if len(block["x"])]
+    return [block for block in facts.get("children") or [facts] if len(block["x"])]
+
+
+def _jcamp(desk: _Desk, path: Path) -> None:
+    blocks = _jcamp_blocks(desk, path)
     if not blocks:
         desk.broken = True
         desk.note("no-rows", None, None, "", "a block of data", "export the spectrum itself")
@@ -255,13 +253,17 @@ def _jcamp(desk: _Desk, path: Path) -> None:
             "save each spectrum in a file of its own",
         )  # fmt: skip
         return
-    desk.wavelength, desk.rows = grids[0], np.arange(1, grids[0].size + 1)
+    if not np.isfinite(grids[0]).all():
+        desk.refuse("damaged", None, "a wavenumber of 0", "wavelengths", "export it anew")
+    desk.wavelength, desk.rows = grids[0], np.zeros(grids[0].size, np.intp)
     desk.read = np.array([block["y"] for block in blocks], np.float64)
 
 
 def _nanometres(block: dict[str, Any]) -> Array:
     at, unit = np.asarray(block["x"], np.float64), str(block["xunits"]).strip().lower()
-    return 1e7 / at if unit in _WAVENUMBER else at * _PER_UNIT_NM[unit]
+    if unit in _WAVENUMBER:
+        return np.divide(1e7, at, out=np.full(at.size, np.inf), where=at > 0)
+    return at * _PER_UNIT_NM[unit]
 
 
 def _wavelengths(desk: _Desk) -> None:
@@ -300,7 +302,7 @@ def _wavelengths(desk: _Desk) -> None:
 def _samples(desk: _Desk) -> None:
     """Judge each sample within the range that counts; bring percent to fractions."""
     desk.read[desk.percent] /= 100
-    for name in sorted({one for one in desk.samples if desk.samples.count(one) > 1}):
+    for name in (one for one, count in Counter(desk.samples).items() if count > 1):
         desk.broken = True
         desk.note("duplicate-sample", None, name, name, "each name once", "rename the columns")
     first, last = np.searchsorted(desk.wavelength, RANGE_NM, side="right")

@@ -100,6 +100,34 @@ def test_jcamp_over_wavenumber(read):
     assert np.all(np.diff(found.wavelength_nm) > 0)
 
 
+@pytest.mark.parametrize("values", [np.full(6001, 0.5), np.full(1, 0.5)])
+def test_a_wavenumber_of_nothing_is_no_wavelength(values, read):
+    try:
+        found = read(jcamp(x="1/CM", first=0, last=34000, values=values), "w.jdx")
+    except SourceError as error:
+        assert "w.jdx" in str(error)  # noqa: PT017
+    else:
+        assert "damaged" in {finding.code for finding in found.findings}
+
+
+def test_bytes_gone_astray_end_in_findings_or_one_clear_error(read):
+    random = np.random.default_rng(11)
+    outcomes = set()
+    for name, table in (("s.csv", lines()), ("s.jdx", jcamp())) * 40:
+        data = bytearray("\n".join([*table, ""]).encode())
+        for place in random.integers(0, len(data), 6):
+            data[place] = random.integers(0, 256)
+        try:
+            found = read(bytes(data), name)
+        except SourceError:
+            outcomes.add("error")
+        else:
+            assert found.reflectance.shape == (len(found.samples), found.wavelength_nm.size)
+            assert {finding.code for finding in found.findings} <= set(CODES)
+            outcomes.add("blocked" if found.blocked else "read")
+    assert {"blocked", "error"} <= outcomes
+
+
 CASES = {
     "no-rows": ["wavelength,A", "none,none"],
     "no-sample": ["wavelength", *map(str, GRID)],
