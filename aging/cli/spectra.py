@@ -40,7 +40,7 @@ def show(
     console.print(f"Solar reflectance of {source}, weighted with {sun.name}", style="bold")
     if len(rows):
         limits = [
-            f"{SHORT[band.band]}\n{band.low_nm:g}-{band.high_nm:g} nm"
+            f"{SHORT[str(band.band)]}\n{band.low_nm:g}-{band.high_nm:g} nm"
             for band in bands.itertuples()
         ]
         ordinates = [f"{count} sel.\nordinates" for count in ORDINATES]
