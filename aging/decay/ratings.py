@@ -8,16 +8,18 @@ two in the middle), ranks and odds. For one site, and each formulation by itself
 
 by maximum likelihood (proportional odds), so that 1 is no trend and more than 1 is getting worse.
 Readings of one panel go together: the standard error is the larger of the likelihood's and the one
-clustered by panel, and the interval takes Student's t of panels - 1. Where the ratings carry no
-such trend the result gives the reason, and Kendall's tau-b alone tells the direction.
+clustered by panel. On simulated series of 3 panels and 7 visits, whose panels differ in level and
+pace, intervals of 90 % held the truth in 0.89 to 0.94 of cases; the likelihood's error alone in
+0.84 to 0.90, Student's t of panels - 1 on the larger error in 0.98 or more at twice the width.
+Where the ratings carry no such trend the result gives the reason, and Kendall's tau-b alone tells
+the direction.
 
 Two formulations differ by the ranks of their panels: each visit ranks the panels of both, a panel
 scores its mean rank, and the scores are permuted between formulations (Mann-Whitney), with Holm's
 correction over the formulations. With 3 panels against 3 no p-value can be below 0.10.
 
 Sources: McCullagh, J. R. Stat. Soc. B 42 (1980) 109-142; Kendall, Biometrika 33 (1945) 239-251;
-Holm, Scand. J. Stat. 6 (1979) 65-70 (all from memory); statsmodels and scipy compute. t of
-panels - 1 after Cameron and Miller, J. Hum. Resour. 50 (2015) 317-372 (from memory); the larger of
+Holm, Scand. J. Stat. 6 (1979) 65-70 (all from memory); statsmodels and scipy compute. The larger of
 two errors is our own caution, measured in the tests. Letters of ASTM D4214 (fabric A and B, finger
 C, tape D) and ISO 4628-6 (tape), -7 (velvet): from memory.
 """
@@ -159,7 +161,7 @@ def medians(ratings: Ratings) -> pd.DataFrame:
 
 def trend(ratings: Ratings, formulation: str, level: float = 0.9) -> Trend:
     """Proportional-odds trend of one formulation over its months of exposure."""
-    from scipy.stats import kendalltau, t
+    from scipy.stats import kendalltau, norm
 
     require(0 < level < 1, "level", level, "between 0 and 1")
     rows = ratings.frame[ratings.frame["formulation"] == formulation]
@@ -174,7 +176,7 @@ def trend(ratings: Ratings, formulation: str, level: float = 0.9) -> Trend:
     b, error = (np.nan, np.nan) if reason else _proportional_odds(months / 12, worse, panel)
     if not reason and not (np.isfinite(error) and abs(b) < LARGEST_LOG_ODDS):
         reason, b, error = "the likelihood has no clear maximum", np.nan, np.nan
-    reach = error * float(t.ppf((1 + level) / 2, max(panels - 1, 1)))
+    reach = error * float(norm.ppf((1 + level) / 2))
     with np.errstate(over="ignore"):
         ratio, lower, upper = (float(x) for x in np.exp([b, b - reach, b + reach]))
     return Trend(formulation, ratio, lower, upper, level, tau, panels, len(rows), reason)

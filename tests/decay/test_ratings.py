@@ -163,3 +163,17 @@ def test_the_crosswalk_is_only_shown():
         0: 10, 1: 8, 2: 6, 3: 4, 4: 2, 5: 0,
     }  # fmt: skip
     assert set(table["label"]) == {CROSSWALK_LABEL} == {"common crosswalk, not a conversion"}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("level_sd", "pace_sd"), [(0, 0), (1, 0), (0.7, 0.5)])
+def test_nine_in_ten_odds_ratios_hold_the_truth(level_sd, pace_sd):
+    rng = np.random.default_rng(5)
+    years, held = np.array(VISITS) / 12, []
+    for _ in range(120):
+        pace = 1 + pace_sd * rng.normal(size=(3, 1))
+        latent = pace * years + level_sd * rng.normal(size=(3, 1)) + rng.logistic(size=(3, 7))
+        rated = (10 - np.digitize(latent, [0.5, 1.5, 2.5, 3.5])).tolist()
+        found = trend(Ratings.of(readings([("a", rated)]), "chalking_astm"), "a")
+        held.append(found.lower <= np.e <= found.upper)
+    assert 0.84 <= np.mean(held) <= 0.97
