@@ -7,7 +7,6 @@
   triples: computed from the published coefficients.
 - ISO 105-A02 (EN 20105-A02): colour differences of the nine steps. The equation of ISO 105-A05 is
   from memory and held to those steps; no worked example of it was found.
-- ASTM D523: black glass of index 1.567 reads 100 gloss units; Fresnel values from memory.
 """
 
 from __future__ import annotations
