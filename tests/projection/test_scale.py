@@ -1,4 +1,4 @@
-"""The projection on a cluster of two workers: the digits of one process, from chunks as from rows."""
+"""The projection on a cluster of two workers: the digits of one process, from rows or chunks."""
 
 from __future__ import annotations
 
