@@ -66,6 +66,12 @@ def test_a_cube_in_chunks_gives_the_same_digits(client, exposure, here, tmp_path
     pd.testing.assert_frame_equal(there.frame, here.frame, check_exact=True)
 
 
+def test_progress_counts_campaigns(exposure):
+    told = []
+    aging.fit(exposure, on_progress=lambda *step: told.append(step))
+    assert told == [(number, 6) for number in range(1, 7)]
+
+
 def test_a_cube_that_is_none_is_refused(client, exposure):
     cube = cubes.build(exposure)
     with pytest.raises(CallError, match="read_on"):
