@@ -19,7 +19,7 @@ from aging.decay.spreads import panel_spreads
 from aging.vocabulary import PROPERTIES
 
 PRIORS = priors_for(PROPERTIES["solar_reflectance"])
-WARM_UP, DRAWS = 600, 6000
+WARM_UP, DRAWS = 1400, 8000
 ENDS = (0.05, 0.95)
 SHARE = np.array(list(PRIORS.courses.values()))
 
