@@ -20,6 +20,7 @@ Q = 6 path coefficients. Each step keeps what draws are made of and its part of 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,7 @@ from aging.decay.priors import Priors
 from aging.decay.site import Array, Index, SiteReadings
 from aging.decay.spreads import PanelSpreads
 
+ROOM = 4_000_000  # numbers in the matrices of all groups at the nodes solved at once
 COEFFICIENTS = ("initial", "loss", "pace", "drift", "dryness", "removable")
 
 
@@ -98,6 +100,15 @@ def times(matrix: Array, vector: Array) -> Array:
     return (matrix @ vector[..., None])[..., 0]
 
 
+def _each(matrix: Array, pattern: Index, vector: Array) -> Array:
+    """Matrix (N, A, i, j) of each group's pattern by the group's vector (N, G, j)."""
+    found = np.empty((*vector.shape[:2], matrix.shape[-2]))
+    for place in range(matrix.shape[1]):
+        rows = pattern == place
+        found[:, rows] = vector[:, rows] @ _t(matrix[:, place])
+    return found
+
+
 def _logdet(matrix: Array) -> Array:
     return np.linalg.slogdet(matrix)[1]
 
@@ -126,6 +137,23 @@ def weather_cov(priors: Priors, months: Array, other: Array) -> Array:
     season = priors.value("season") ** 2 * np.exp(-2 * turn)
     grown, also = grow_in(priors, months), grow_in(priors, other)
     return grown[:, None] * also[None, :] * (wander + season)
+
+
+def in_parts(site: SiteReadings, grid: Grid) -> Iterator[Grid]:
+    """The grid a few nodes at a time, so that matrices of many groups need little memory."""
+    step = max(1, ROOM // (site.groups * site.months.size**2))
+    for first in range(0, grid.size, step):
+        yield grid.take(np.arange(first, min(first + step, grid.size)))
+
+
+def evidence(
+    site: SiteReadings, grid: Grid, priors: Priors, spreads: PanelSpreads, calm: Array
+) -> Array:
+    """Log likelihood (N,) alone; see `eliminate`."""
+    parts = in_parts(site, grid)
+    return np.concatenate(
+        [eliminate(site, part, priors, spreads, calm).log_likelihood for part in parts]
+    )
 
 
 def eliminate(
@@ -179,7 +207,7 @@ def _visits(site: SiteReadings, panels: Panels, grid: Grid) -> Visits:
     variance = grid.group_visit_sd[:, None, None] ** 2
     precision = weight + np.eye(size) / variance[..., None]
     cov = np.linalg.inv(precision)
-    smooth = times(cov[:, pattern], pull)
+    smooth = _each(cov, pattern, pull)
     log_det = _logdet(precision) @ shares + site.groups * size * np.log(variance[:, 0, 0])
     onward = weight @ cov / variance[..., None]
     return Visits(
@@ -204,12 +232,13 @@ def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
     precision[..., diagonal, diagonal] += 1 / spread[:, None] ** 2
     cov = np.linalg.inv(precision)
     pull = visits.onward_pull @ design
-    fitted = times(cov[:, visits.pattern], pull)
+    fitted = _each(cov, visits.pattern, pull)
     log_det = _logdet(precision) @ visits.shares
     log_det = log_det + 2 * visits.shares.sum() * np.log(spread).sum(-1)
     rest = visits.onward - reach @ cov @ _t(reach)
     total = np.tensordot(rest, visits.shares, (1, 0))
-    taken = times(reach[:, visits.pattern], fitted).sum(1)
+    kinds = np.equal.outer(np.arange(visits.shares.size), visits.pattern).astype(np.float64)
+    taken = times(reach, kinds @ fitted).sum(1)
     misfit = log_det - (pull * fitted).sum((1, 2))
     return Groups(cov, total, visits.onward_pull.sum(1) - taken, misfit)
 

@@ -14,8 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from aging.decay.elimination import (
+    COEFFICIENTS,
+    ROOM,
     Solution,
     eliminate,
+    evidence,
+    in_parts,
     path_design,
     weather_cov,
 )
@@ -156,7 +160,7 @@ def _settle(
     found = eliminate(some, grid, priors, spreads, calm).log_likelihood
     course = course_weights(prior, foretold(some, grid, priors, spreads, calm, found))
     if some is not site:
-        found = eliminate(site, grid, priors, spreads, calm).log_likelihood
+        found = evidence(site, grid, priors, spreads, calm)
     return grid, grid.weights(found, course), calm, course
 
 
@@ -170,18 +174,31 @@ def fit_site(
     drawn = np.searchsorted(np.cumsum(weight), position).clip(0, weight.size - 1)
     kept, node = np.unique(drawn, return_inverse=True)
     chosen = grid.take(kept)
-    solved = eliminate(site, chosen, priors, spreads, calm)
     random = np.random.default_rng([seed, 0])
-    cloud = [
-        _draw(site, solved, n, int(size), random)
-        for n, size in enumerate(np.bincount(node.ravel()))
-    ]
-    mixed = random.permutation(draws)
-    path, panel, visits = (np.concatenate(part)[mixed] for part in zip(*cloud, strict=True))
+    sizes = iter(np.bincount(node.ravel()))
+    mixed = np.random.default_rng([seed, 2]).permutation(draws)
+    path = np.empty((draws, site.groups, len(COEFFICIENTS)))
+    panel = np.empty((draws, site.groups, 2))
+    visits = np.empty((draws, site.months.size))
+    visit_cov, done = [], 0
+    batch = max(1, ROOM // site.values.size)
+    for part in in_parts(site, chosen):
+        solved = eliminate(site, part, priors, spreads, calm)
+        visit_cov.append(solved.shared.visit_cov)
+        for place in range(part.size):
+            ends = done + next(sizes)
+            while done < ends:
+                rows = mixed[done : min(done + batch, ends)]
+                done += rows.size
+                path[rows], panel[rows], visits[rows] = _draw(
+                    site, solved, place, rows.size, random
+                )
+    own_node = np.empty_like(node.ravel())
+    own_node[mixed] = node.ravel()
     shares = dict(zip(grid.courses, course.tolist(), strict=True))
     return SitePosterior(
-        site, chosen, priors, spreads, node.ravel()[mixed], path, panel, visits,
-        solved.shared.visit_cov, calm, shares, seed,
+        site, chosen, priors, spreads, own_node, path, panel, visits,
+        np.concatenate(visit_cov), calm, shares, seed,
     )  # fmt: skip
 
 

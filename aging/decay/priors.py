@@ -57,8 +57,9 @@ class Priors:
 
     @property
     def courses(self) -> dict[str, float]:
-        """Prior weight of each course of loss, summing to 1."""
+        """Prior weight of each course of loss that has any, summing to 1."""
         rows = self.table[self.table.index.str.startswith("weight_")]["value"]
+        rows = rows[rows > 0]
         names = rows.index.str.removeprefix("weight_")
         return dict(zip(names, (rows / rows.sum()).tolist(), strict=True))
 

@@ -11,7 +11,7 @@ from scipy.stats import multivariate_normal
 from aging.decay.elimination import eliminate, path_design, weather_cov
 from aging.decay.nodes import coarse_grid, finer_grid
 from aging.decay.posterior import fit_site
-from aging.decay.priors import priors_for
+from aging.decay.priors import Priors, priors_for
 from aging.decay.site import SiteReadings, site_readings
 from aging.decay.spreads import PanelSpreads, panel_spreads
 from aging.errors import CallError
@@ -177,3 +177,11 @@ def test_no_reading_leaves_the_prior():
     assert state[0].std() == pytest.approx(np.hypot(0.10, 0.04), rel=0.06)
     assert 0.55 < state[1].mean() < 0.75
     assert (reading.std(1) > state.std(1)).all()
+
+
+def test_a_course_without_weight_is_left_out():
+    table = PRIORS.table.copy()
+    table.loc["weight_power", "value"] = 0.0
+    fitted = fit_site(make_site(seed=2), Priors(table, "month"), draws=200)
+    assert list(fitted.course_weight) == ["exponential", "stretched", "delayed"]
+    assert np.isfinite(fitted.at([36.0])[1]).all()
