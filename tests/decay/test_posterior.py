@@ -185,3 +185,26 @@ def test_a_course_without_weight_is_left_out():
     fitted = fit_site(make_site(seed=2), Priors(table, "month"), draws=200)
     assert list(fitted.course_weight) == ["exponential", "stretched", "delayed"]
     assert np.isfinite(fitted.at([36.0])[1]).all()
+
+
+def test_a_late_loss_waits_for_its_onset_and_is_whole_at_the_span():
+    grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
+    onsets, span = np.unique(grid.onset[~np.isnan(grid.onset)]), PRIORS.value("span")
+    assert onsets == pytest.approx(PRIORS.value("late_onset") + 5 * np.array([-1, 0, 1]))
+    assert grid.slow(np.array([0.0, 6.0, span]))[np.isnan(grid.onset)] == pytest.approx(
+        np.tile([0.0, 6.0, span], (np.isnan(grid.onset).sum(), 1))
+    )
+    at = grid.slow(np.array([0.0, 6.0, *onsets, span])) / span
+    for place, onset in enumerate(onsets):
+        risen = at[grid.onset == onset]
+        assert risen[:, 0] == pytest.approx(0)
+        assert (risen[:, 1] < 0.02).all()
+        assert risen[:, 2 + place] == pytest.approx(0.5, abs=0.03)
+        assert risen[:, -1] == pytest.approx(1)
+
+
+def test_kinds_of_slow_loss_weigh_what_the_table_says():
+    grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
+    alike = np.exp(grid.log_prior + (grid.at**2 + grid.visit_at**2) / 2)
+    late = ~np.isnan(grid.onset)
+    assert alike[late].sum() / alike.sum() == pytest.approx(PRIORS.value("late_share"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -19,10 +20,12 @@ from aging.vocabulary import PROPERTIES
 PRIORS = priors_for(PROPERTIES["solar_reflectance"])
 
 
-def closed(loss, drift, sd=0.005, seed=0):
-    """A stand-in for the posterior of a long, precise campaign."""
+def closed(loss, drift, sd=0.005, seed=0, *, late=False):
+    """A stand-in for the posterior of a long, precise campaign, or of one whose loss began late."""
     random = np.random.default_rng(seed)
     grid = coarse_grid(PRIORS)
+    if late:
+        grid = replace(grid, onset=np.full(grid.size, 22.0))
     path = np.zeros((4000, 2, len(COEFFICIENTS)))
     path[..., COEFFICIENTS.index("loss")] = random.normal(loss, sd, (4000, 1))
     path[..., COEFFICIENTS.index("drift")] = random.normal(drift, 1e-4, (4000, 1))
@@ -49,6 +52,16 @@ def test_campaigns_that_disagree_keep_the_prior_wide():
     apart = learn(PRIORS, [closed(loss, 0.0004) for loss in (0.08, 0.16, 0.24, 0.32)])
     assert apart.spread("loss") > 1.3 * alike.spread("loss")
     assert apart.value("loss") == pytest.approx(0.2, abs=0.02)
+
+
+def test_late_losses_are_counted_and_say_nothing_of_a_drift():
+    late = learn(PRIORS, [closed(0.2, 0.0025, seed=i, late=True) for i in range(6)])
+    assert late.value("late_share") == pytest.approx((3 * 0.2 + 6) / 9)
+    assert late.value("late") == pytest.approx(0.0025, abs=0.0003)
+    assert late.value("drift") == pytest.approx(PRIORS.value("drift"), abs=0.0002)
+    steady = learn(PRIORS, [closed(0.2, 0.0008, seed=i) for i in range(6)])
+    assert steady.value("late_share") == pytest.approx(3 * 0.2 / 9)
+    assert steady.value("late") == pytest.approx(PRIORS.value("late"))
 
 
 def test_a_vague_campaign_teaches_little():

@@ -217,6 +217,16 @@ def test_priors_are_data_and_are_printed(tmp_path, year_one):
         aging.fit(CAMPAIGN.exposure, priors=tmp_path / "short.csv")
 
 
+def test_priors_follow_the_climate_and_are_the_usual_ones_elsewhere():
+    every = {name: priors_for(PROPERTIES["solar_reflectance"], climate=name)
+             for name in ("hot-dry", "temperate", "hot-humid", "*", "polar")}  # fmt: skip
+    losses = [its.value("loss") for its in every.values()]
+    assert losses[0] < losses[1] < losses[2]
+    assert 2 <= losses[2] / losses[0] <= 3  # Sleiman et al. 2011: Florida against Arizona
+    assert every["polar"].table.equals(every["*"].table)
+    assert priors_for(PROPERTIES["gloss_60"], climate="hot-dry").value("late_share") == 0.1
+
+
 def test_priors_of_other_properties_follow_their_usual_band():
     yellow = priors_for(PROPERTIES["yellowness_index"])
     assert yellow.value("loss") < 0 < yellow.spread("loss")
