@@ -12,7 +12,7 @@ import aging
 from aging.decay.posterior import DRAWS
 from aging.errors import CallError
 from aging.projection import MOVEMENT_COLUMNS, movement
-from aging.simulation import Design, simulate
+from aging.simulation import Design, merge, precedents, simulate
 from aging.simulation.scenario import SITES, coats
 
 DESIGN = Design(
@@ -114,3 +114,14 @@ def test_nothing_moves_before_the_first_visit_and_a_wrong_call_is_refused(fitted
         movement(fitted, level=90)
     with pytest.raises(CallError, match="0 to 240"):
         movement(fitted, -1)
+
+
+def test_campaigns_closed_by_then_taught_it():
+    small = replace(DESIGN, sites=SITES[:1])
+    both = merge([EXPOSURE, precedents("dirt and rain", 1, 4, small)])
+    fit = aging.fit(both)
+    rows = of(movement(fit, 36.0, draws=DRAWS), "AMARO").set_index("as_of")
+    day = rows.index[2]
+    known = of(aging.project(both, 36.0, as_of=day).frame, "AMARO").iloc[0]
+    ends = ["estimate", "lower", "upper"]
+    assert rows.loc[day, ends].tolist() == pytest.approx(known[ends].tolist(), abs=1e-9)

@@ -69,6 +69,13 @@ def test_a_vague_campaign_teaches_little():
     assert vague.spread("loss") > 0.9 * PRIORS.spread("loss")
 
 
+def test_campaigns_that_only_repeat_the_prior_teach_nothing():
+    centre, spread = PRIORS.value("loss"), PRIORS.spread("loss")
+    repeated = learn(PRIORS, [closed(centre, 0.0004, sd=spread, seed=i) for i in range(6)])
+    assert repeated.spread("loss") == pytest.approx(spread, rel=0.04)
+    assert repeated.value("loss") == pytest.approx(centre, abs=0.005)
+
+
 def test_running_campaigns_say_what_they_were_taught_and_closed_ones_are_untouched():
     running = next(iter(campaign_streams("late growth", 1, 3))).exposure
     both = merge([precedents("late growth", 2, 4), running])
