@@ -7,7 +7,7 @@ site's own rain record, where they get half more than an even share.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -147,16 +147,23 @@ def seasons_of(latitude_deg: float, weather: pd.DataFrame) -> dict[str, int]:
     return found
 
 
-def together(members: Sequence[Standing]) -> Standing:
-    """Standing of a mean over sites: as good as its weakest site."""
-    if len(members) == 1:
-        return members[0]
-    status = min((one.status for one in members), key=WORST_FIRST.index)
-    notes = dict.fromkeys(note for one in members for note in one.notes)
+def together(members: Mapping[str, Standing]) -> Standing:
+    """Standing of a mean over sites, by site: as good as its weakest; notes name their sites."""
+    seen = tuple(members.values())
+    if len(seen) == 1:
+        return seen[0]
+    of_note: dict[str, list[str]] = {}
+    for site, one in members.items():
+        for note in one.notes:
+            of_note.setdefault(note, []).append(site)
+    notes = (
+        note if len(sites) == len(seen) else f"{note} ({', '.join(sites)})"
+        for note, sites in of_note.items()
+    )  # fmt: skip
     return Standing(
-        status,
-        sum(one.panels for one in members),
-        sum(one.readings for one in members),
-        min(one.months for one in members),
-        (f"mean of {len(members)} sites", *notes),
+        min((one.status for one in seen), key=WORST_FIRST.index),
+        sum(one.panels for one in seen),
+        sum(one.readings for one in seen),
+        min(one.months for one in seen),
+        (f"mean of {len(seen)} sites", *notes),
     )

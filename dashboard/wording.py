@@ -50,7 +50,7 @@ FEW_VISITS, MORE_VISITS = "Few visits", "Read at least {count} times before trus
 NEVER_READ, READ_IT = "Never read", "Read the panel or close it"
 COUNT, NONE_SEEN = "{count} {what}", "none"
 
-SITES, READINGS, LAST_VISIT = "Sites", "Readings", "Last visit"
+SITES, READINGS, LAST_VISIT = "Sites", "Readings in the weather", "Last visit"
 PANELS_OPEN = "Panels in the weather"
 MATTER_COLUMNS = {"matter": "Matter", "where": "Where", "seen": "Seen", "action": "What to do"}
 FINDING_COUNT_COLUMNS = {

@@ -46,7 +46,7 @@ def contrast(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Comparis
     for formulation, sites in group_by_formulation(pairs).items():
         cases = [((site,), site) for site in sites] + [(tuple(sites), ALL_SITES)]
         for members, label in cases:
-            seen = together([standings[site, formulation] for site in members])
+            seen = together({site: standings[site, formulation] for site in members})
             controls = sorted({pairs[site, formulation] for site in members})
             for target in TARGETS:
                 gaps = [

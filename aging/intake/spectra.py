@@ -26,6 +26,7 @@ from aging.intake.cells import numbers
 from aging.intake.raw import shown
 from aging.intake.text import decode
 from aging.intake.workbook import first_tab
+from aging.optics.solar import RANGE_NM, REFLECTANCE_RANGE
 from aging.records import Finding, Severity
 
 Array = NDArray[np.float64]
@@ -50,8 +51,7 @@ CODES: MappingProxyType[str, str] = MappingProxyType({
     "out-of-range": "the reflectance cannot exist",
 })  # fmt: skip
 
-RANGE_NM = (300.0, 2500.0)
-LOW, HIGH = 0.0, 1.1
+LOW, HIGH = REFLECTANCE_RANGE
 WIDEST_STEP_NM = 20.0  # common practice, no source: spectrophotometers step by 1 to 10 nm
 MEANT_AS_PERCENT = 1.5  # a sample whose median is above was no fraction: common practice, no source
 _JCAMP = (".jdx", ".dx", ".jcm")

@@ -23,10 +23,7 @@ from aging.errors import require
 Array = NDArray[np.float64]
 
 RANGE_NM = (300.0, 2500.0)
-REFLECTANCE_RANGE = (
-    0.0,
-    1.1,
-)  # above 1: a specimen brighter than the reference it was read against
+REFLECTANCE_RANGE = (0.0, 1.1)  # above 1: brighter than the reference it was read against
 BANDS = (
     ("ultraviolet", 300.0, 400.0), ("visible", 400.0, 700.0), ("near infrared", 700.0, 2500.0),
 )  # fmt: skip

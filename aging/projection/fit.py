@@ -182,7 +182,7 @@ class Fit:
         tail, worse_is_up = (1 - level) / 2, self.measured.higher_is_better is False
         ends = [tail, 0.5, 1 - tail, level if worse_is_up else 1 - level]
         for site, members in cases(draws):
-            seen = together([known[one] for one in members])
+            seen = together({one[0]: known[one] for one in members})
             for name in draws[members[0]]:
                 mean = np.mean([draws[one][name][0] for one in members], axis=0)
                 figures = np.full(4, np.nan) if seen.status == CANNOT else np.quantile(mean, ends)

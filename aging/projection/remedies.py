@@ -41,7 +41,7 @@ def remedies(fit: Fit, months: float = 36.0) -> pd.DataFrame:
     visit = cache(lambda month: _new_visit(fit, month))
     rows = []
     for label, members in cases(parts):
-        seen = together([known[one] for one in members])
+        seen = together({one[0]: known[one] for one in members})
         if seen.status == "already measured":
             continue
         last = round(max(known[one].months for one in members))

@@ -156,8 +156,9 @@ def test_an_interval_wider_than_half_of_the_usual_band_is_no_projection():
 def test_a_mean_is_as_good_as_its_weakest_site():
     good = Standing("projected", 3, 30, 24.0, ("reaches 1.5 times the months seen",))
     bad = Standing("cannot project", 2, 2, 0.0, ("no time between its first and last reading",))
-    both = together([good, bad])
-    assert both == Standing(
-        "cannot project", 5, 32, 0.0, ("mean of 2 sites", *good.notes, *bad.notes)
-    )
-    assert together([good]) == good
+    both = together({"NORTH": good, "SOUTH": bad})
+    notes = tuple(f"{one.notes[0]} ({site})" for site, one in (("NORTH", good), ("SOUTH", bad)))
+    assert both == Standing("cannot project", 5, 32, 0.0, ("mean of 2 sites", *notes))
+    assert together({"NORTH": good}) == good
+    alike = replace(bad, notes=good.notes)
+    assert together({"NORTH": good, "SOUTH": alike}).notes == ("mean of 2 sites", *good.notes)
