@@ -15,13 +15,16 @@ import pandas as pd
 
 from aging import vocabulary as words
 
-Kind = Literal["text", "number", "date", "moment"]
+Kind = Literal["text", "number", "date", "moment", "list"]
 Severity = Literal["block", "confirm", "warn"]
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a sheet. `allowed` limits text; `low..high` limits numbers (inclusive)."""
+    """One column of a sheet. `allowed` limits text; `low..high` limits numbers (inclusive).
+
+    A list is text of numbers parted by spaces.
+    """
 
     name: str
     kind: Kind = "text"
@@ -60,6 +63,14 @@ def _date(name: str, *, required: bool = False) -> Column:
     return Column(name, "date", required)
 
 
+def _moment(name: str, *, required: bool = False) -> Column:
+    return Column(name, "moment", required)
+
+
+def _list(name: str, *, required: bool = False) -> Column:
+    return Column(name, "list", required)
+
+
 SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
     sheet.name: sheet
     for sheet in (
@@ -82,17 +93,21 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
             _date("closed_on"),
         ), required=True),
         Sheet("readings", ("reading_id",), (
-            _text("panel", required=True), Column("read_on", "moment", required=True),
+            _text("panel", required=True), _moment("read_on", required=True),
             _text("property", required=True, allowed=tuple(words.PROPERTIES)),
             _number("value", required=True), _text("unit"),
-            _text("surface_state", allowed=words.SURFACE_STATES), _number("spot_sd", 0),
-            _number("spots", 1, 10_000), _text("instrument"), _text("weighting"),
+            _text("surface_state", allowed=words.SURFACE_STATES),
+            _text("surface_wetness", allowed=words.WETNESS), _number("spot_sd", 0),
+            _number("spots", 1, 10_000), _list("spot_values"), _text("instrument"),
+            _text("weighting"), _text("method"), _text("illuminant"),
+            _number("observer_deg", 2, 10), _text("geometry", allowed=words.GEOMETRIES),
+            _text("blister_frequency", allowed=words.BLISTER_FREQUENCIES),
+            _text("evidence", allowed=words.EVIDENCE), _text("spectrum"),
             _text("operator"), _text("reading_id"), _text("remark"),
-            _text("supersedes"), _text("reason"), _text("recorded_by"),
-            Column("recorded_at", "moment"),
+            _text("supersedes"), _text("reason"), _text("recorded_by"), _moment("recorded_at"),
         ), required=True),
         Sheet("events", ("on", "kind", "site", "panel"), (
-            Column("on", "moment", required=True),
+            _moment("on", required=True),
             _text("kind", required=True, allowed=words.EVENT_KINDS),
             _text("site"), _text("panel"), _text("remark"),
         )),
@@ -101,6 +116,39 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
             _number("rain_mm", 0, 2000), _number("temperature_C", -90, 60),
             _number("relative_humidity_pct", 0, 105), _number("solar_MJ_m2", 0, 60),
             _number("uv_MJ_m2", 0, 4), _number("pm10_ug_m3", 0, 20_000),
+        )),
+        Sheet("spectra", ("spectrum",), (
+            _text("spectrum"), _text("panel", required=True), _moment("read_on", required=True),
+            _text("surface_state", allowed=words.SURFACE_STATES), _text("instrument"),
+            _text("operator"), _list("wavelengths_nm", required=True),
+            _list("reflectances", required=True), _text("remark"),
+        )),
+        Sheet("instruments", ("instrument",), (
+            _text("instrument", required=True), _text("kind"), _text("serial"),
+            _date("calibration_due"), _text("tile"), _number("tile_value"),
+            _text("weighting"), _text("laboratory"), _text("remark"),
+        )),
+        Sheet("instrument_checks", ("instrument", "at", "stage"), (
+            _text("instrument", required=True), _moment("at", required=True),
+            _text("stage", required=True, allowed=words.CHECK_STAGES), _text("tile"),
+            _number("certified"), _number("value", required=True), _text("operator"),
+            _text("remark"),
+        )),
+        Sheet("operators", ("operator",), (
+            _text("operator", required=True), _text("name"), _text("laboratory"),
+        )),
+        Sheet("plan", ("site", "months"), (
+            _text("site"), _number("months", 0, 1200, required=True),
+            _number("window_days", 0, 365),
+        )),
+        Sheet("photos", ("photo",), (
+            _text("photo", required=True), _text("panel", required=True),
+            _moment("taken_on", required=True), _text("operator"), _text("remark"),
+        )),
+        Sheet("settlements", ("finding",), (
+            _text("finding", required=True), _text("rule"), _text("reading_id"),
+            _text("decision", required=True, allowed=words.DECISIONS),
+            _text("reason", required=True),
         )),
     )
 })  # fmt: skip
@@ -135,6 +183,15 @@ class Exposure:
     readings: pd.DataFrame
     events: pd.DataFrame
     weather: pd.DataFrame
+    spectra: pd.DataFrame = field(default_factory=lambda: empty_frame("spectra"))
+    instruments: pd.DataFrame = field(default_factory=lambda: empty_frame("instruments"))
+    instrument_checks: pd.DataFrame = field(
+        default_factory=lambda: empty_frame("instrument_checks")
+    )
+    operators: pd.DataFrame = field(default_factory=lambda: empty_frame("operators"))
+    plan: pd.DataFrame = field(default_factory=lambda: empty_frame("plan"))
+    photos: pd.DataFrame = field(default_factory=lambda: empty_frame("photos"))
+    settlements: pd.DataFrame = field(default_factory=lambda: empty_frame("settlements"))
 
     def frames(self) -> Iterator[tuple[str, pd.DataFrame]]:
         """Sheet name and frame, in the order of SHEETS."""

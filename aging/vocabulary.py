@@ -23,6 +23,15 @@ EVENT_KINDS = (
     "wash", "move", "recoat", "replace", "loss", "retrieve", "storm", "dust", "smoke", "pollen",
     "mowing", "works", "instrument", "other",
 )  # fmt: skip
+WETNESS = ("dry", "damp", "wet")
+GEOMETRIES = ("45:0", "d:8 SCI", "d:8 SCE")
+OBSERVERS_DEG = (2, 10)
+BLISTER_FREQUENCIES = ("none", "few", "medium", "medium dense", "dense")
+EVIDENCE = ("outdoor", "laboratory_soiling", "slurry")
+CHECK_STAGES = ("before", "during", "after")
+DECISIONS = ("confirmed", "corrected", "excluded", "reopened")
+# Letters of ASTM D4214 (fabric A and B, finger C, tape D), tapes of ISO 4628-6 and -7: from memory.
+METHODS = {"chalking_astm": ("A", "B", "C", "D"), "chalking_iso": ("tape", "velvet")}
 SERIES_ENDING_EVENTS = ("wash", "recoat", "replace", "loss", "retrieve")
 DAYS_PER_MONTH = 30.44
 

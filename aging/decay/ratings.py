@@ -36,12 +36,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from aging.errors import CallError, require
-from aging.vocabulary import PROPERTIES, Property, property_named
+from aging.vocabulary import METHODS, PROPERTIES, Property, property_named
 
 Array = NDArray[np.float64]
 
 COLUMNS = ("formulation", "panel", "months", "value", "method")
-METHODS = {"chalking_astm": ("A", "B", "C", "D"), "chalking_iso": ("tape", "velvet")}
 CROSSWALK_LABEL = "common crosswalk, not a conversion"
 PERMUTATIONS, SEED = 9999, 20_261_125
 FEWEST_PANELS, FEWEST_VISITS, LARGEST_LOG_ODDS = 2, 3, 20.0

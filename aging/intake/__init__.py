@@ -20,6 +20,7 @@ from aging.intake.extra import composition
 from aging.intake.folder import find
 from aging.intake.readings import check_readings
 from aging.intake.rows import closures, completed, named, repeats
+from aging.intake.spectra_sheet import check_spectra
 from aging.records import SHEETS, Exposure, Intake, Tally, empty_frame
 
 __all__ = ["CODES", "composition", "read"]
@@ -48,11 +49,13 @@ def read(path: str | Path, *, day_first: bool | None = None) -> Intake:
         notes += made
     for desk in desks["readings"]:
         check_readings(desk, panels)
-    for name in ("readings", "events", "weather"):
+    for desk in desks["spectra"]:
+        check_spectra(desk)
+    for name in (name for name in SHEETS if name not in frames):
         frames[name] = empty_frame(name)
         for desk in desks[name]:
             named(desk, "site", frames["sites"]["site"], "unknown-site")
-            if name == "events":
+            if name != "readings":  # which tell more of an unknown panel
                 named(desk, "panel", frames["panels"]["panel"], "unknown-panel")
             repeats(desk, elsewhere=frames[name])
             frames[name] = _joined(frames[name], desk.frame())

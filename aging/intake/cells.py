@@ -69,6 +69,17 @@ def numbers(text: pd.Series, *, decimal_comma: bool) -> tuple[NDArray[np.float64
     return values, ~good & (text != "").to_numpy(bool)
 
 
+def lists(text: pd.Series, *, decimal_comma: bool) -> tuple[pd.Series, Mask]:
+    """Numbers parted by spaces or semicolons, as text with one space between; and what is none."""
+    parts = text.str.replace(r"[\s;]+", " ", regex=True).str.strip().str.split(" ")
+    flat = parts.explode()
+    values, bad = numbers(flat, decimal_comma=decimal_comma)
+    shortest = pd.Series([f"{value!r}".removesuffix(".0") for value in values.tolist()], flat.index)
+    wrong = pd.Series(bad, flat.index).groupby(level=0).any()
+    joined = shortest.groupby(level=0).agg(" ".join).astype("str")
+    return joined.mask((text == "") | wrong, ""), wrong.to_numpy(bool)
+
+
 def dates(text: pd.Series, *, day_first: bool | None, timed: bool) -> Dates:
     """Read ISO dates; `day_first` says how to read 03/04/2025, None leaves it ambiguous.
 

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from aging.intake.cells import NOTHING, Words, dates, numbers
+from aging.intake.cells import NOTHING, Words, dates, lists, numbers
 from aging.intake.desk import Desk, missing
 from aging.intake.extra import extra
 from aging.intake.raw import Raw, plain
@@ -29,7 +29,7 @@ def read_columns(raw: Raw, *, day_first: bool | None, today: date) -> Desk:
             _absent(desk, column)
             continue
         found = desk.read_words(column.name)
-        if column.kind != "text":
+        if column.kind not in {"text", "list"}:
             found = _opened(desk, column, found)
         if column.required:
             desk.flag(
@@ -40,6 +40,8 @@ def read_columns(raw: Raw, *, day_first: bool | None, today: date) -> Desk:
             _text(desk, column, found)
         elif column.kind == "number":
             _number(desk, column, found)
+        elif column.kind == "list":
+            _list(desk, column, found)
         else:
             _date(desk, column, found, day_first, np.datetime64(today, "D"))
     if raw.sheet == "panels":
@@ -73,7 +75,8 @@ def _opened(desk: Desk, column: Column, found: Words) -> Words:
 def _text(desk: Desk, column: Column, found: Words) -> None:
     text, name = found.text, column.name
     if column.allowed:
-        text = pd.Series([plain(word) for word in text], dtype="str")
+        own = {plain(word): word for word in column.allowed}
+        text = pd.Series([own.get(plain(word), word) for word in text], dtype="str")
         desk.words[name] = found = replace(found, text=text)
         code = "unknown-property" if name == "property" else "not-allowed"
         bad = ~text.isin((*column.allowed, ""))
@@ -110,6 +113,15 @@ def _number(desk: Desk, column: Column, found: Words) -> None:
             "see that no comma parts thousands", severity="confirm",
         )  # fmt: skip
     desk.columns[name] = found.rows(values)
+
+
+def _list(desk: Desk, column: Column, found: Words) -> None:
+    text, bad = lists(found.text, decimal_comma=desk.raw.decimal_comma)
+    desk.flag(
+        "not-a-number", found.rows(bad), column.name, "numbers parted by spaces or semicolons",
+        "type the plain numbers",
+    )  # fmt: skip
+    desk.columns[column.name] = found.column(text)
 
 
 def _date(

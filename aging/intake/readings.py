@@ -11,6 +11,7 @@ from aging.intake.cells import Mask
 from aging.intake.desk import Desk
 
 MEANT_AS_PERCENT = (1.5, 100)  # a bare number in here was no fraction: common practice, no source
+KEY = ("panel", "read_on", "property", "surface_state", "instrument")
 OFF_STEP = 1e-9  # of a step: more is between two steps, less is rounding
 
 
@@ -21,6 +22,7 @@ def check_readings(desk: Desk, panels: Desk) -> None:
     _states(desk)
     _panels(desk, panels)
     _values(desk)
+    _methods(desk)
     _corrections(desk)
     _keys(desk)
 
@@ -131,6 +133,22 @@ def _judge(desk: Desk, prop: words.Property, mine: Mask, factor: NDArray[np.floa
         desk.flag("scale-step", between, "value", f"steps of {prop.step:g}", "type the step rated")
 
 
+def _methods(desk: Desk) -> None:
+    """A rating's method letter is one of its scale's; an observer is one of CIE's two."""
+    name, method = desk.columns["property"], desk.columns["method"]
+    for prop in name.dropna().unique():
+        letters = words.METHODS.get(prop)
+        wrong = (name == prop) & method.notna() & ~method.isin(letters or ())
+        desk.flag(
+            "not-allowed", wrong.to_numpy(bool), "method",
+            ", ".join(letters) if letters else f"an empty cell: {prop} has no method letters",
+            "look up how it was rated",
+        )  # fmt: skip
+    observer = desk.columns["observer_deg"]
+    odd = ~np.isnan(observer) & ~np.isin(observer, words.OBSERVERS_DEG)
+    desk.flag("not-allowed", odd, "observer_deg", "2 or 10", "look up the instrument's setting")
+
+
 def _corrections(desk: Desk) -> None:
     """A correction says what it corrects and why, and is a reading of its own."""
     corrects = desk.columns["supersedes"].notna().to_numpy()
@@ -152,12 +170,15 @@ def _keys(desk: Desk) -> None:
     given = desk.columns["reading_id"]
     if not given.isna().any():
         return
+    desk.columns["reading_id"] = given.where(given.notna(), natural_key(desk, KEY))
+
+
+def natural_key(desk: Desk, names: tuple[str, ...]) -> pd.Series:
+    """The named columns of each row joined by slashes, what is missing left out."""
     import pyarrow as pa
     from pyarrow import compute
 
-    names = ("panel", "read_on", "property", "surface_state", "instrument")
     parts = [pa.array(desk.columns[name], pa.large_string()) for name in names]
     slash = pa.scalar("/", pa.large_string())
     joined = compute.binary_join_element_wise(*parts, slash, null_handling="skip")
-    natural = pd.Series(joined.to_pandas(), dtype="str")
-    desk.columns["reading_id"] = given.where(given.notna(), natural)
+    return pd.Series(joined.to_pandas(), dtype="str")

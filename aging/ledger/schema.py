@@ -36,7 +36,8 @@ def _columns(sheet: Sheet, *, strict: bool) -> list[Column[str] | Column[float]]
     made: list[Column[str] | Column[float]] = []
     for name in content(sheet.name):
         known = kinds.get(name)
-        must = known is not None and (known.required or name == "reading_id")
+        own_id = sheet.name == "readings" and name == "reading_id"
+        must = known is not None and (known.required or own_id)
         kind = Double() if known is not None and known.kind == "number" else Text()
         made.append(Column(name, kind, nullable=not (strict and must)))
     return made

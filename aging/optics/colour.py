@@ -22,10 +22,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from aging.errors import CallError, require
+from aging.vocabulary import GEOMETRIES
 
 Array = NDArray[np.float64]
 
-GEOMETRIES = ("45:0", "d:8 SCI", "d:8 SCE")
 OBSERVERS = {
     2: "CIE 1931 2 Degree Standard Observer",
     10: "CIE 1964 10 Degree Standard Observer",

@@ -30,11 +30,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from aging.errors import CallError, require
-from aging.vocabulary import SURFACE_STATES
+from aging.vocabulary import EVIDENCE, SURFACE_STATES
 
 Array = NDArray[np.float64]
 
-EVIDENCE = ("outdoor", "laboratory_soiling", "slurry")
 FEWEST = 2
 
 

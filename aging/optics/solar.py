@@ -90,7 +90,7 @@ def solar_reflectance(
     CallError where the wavelengths do not ascend over 300 to 2500 nm or a value is
     outside 0 to 1.1.
     """
-    at, R = _checked(wavelength_nm, reflectance)
+    at, R = checked_spectra(wavelength_nm, reflectance)
     sun = _sun(weighting)
     total = _band(sun, at, *RANGE_NM)
     bands = [_band(sun, at, low, high) for _, low, high in BANDS]
@@ -113,7 +113,7 @@ def selected_ordinates(
 
     A cross-check of `solar_reflectance`, whose arguments and errors it shares.
     """
-    at, R = _checked(wavelength_nm, reflectance)
+    at, R = checked_spectra(wavelength_nm, reflectance)
     ordinates = ordinates_nm(weighting, count)
     return R @ _folded(at, ordinates, np.full(count, 1 / count))
 
@@ -140,7 +140,8 @@ def _sun(weighting: str | Weighting) -> Weighting:
     return weighting
 
 
-def _checked(wavelength_nm: ArrayLike, reflectance: ArrayLike) -> tuple[Array, Array]:
+def checked_spectra(wavelength_nm: ArrayLike, reflectance: ArrayLike) -> tuple[Array, Array]:
+    """Wavelengths (W,) and reflectance (..., W) within the sun; errors of `solar_reflectance`."""
     at, R = np.asarray(wavelength_nm, np.float64), np.asarray(reflectance, np.float64)
     require(at.ndim == 1 and at.size > 1, "wavelengths, shape", at.shape, "(W,), W above 1")
     allowed = f"(..., {at.size}), a value a wavelength"

@@ -7,8 +7,8 @@ with R; everything else, and every size of error, is assumed for the demo.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -33,7 +33,10 @@ class Look:
     drift: float
     spot: float
     instrument: str
-    weighting: str = ""
+    conditions: Mapping[str, str] = field(default_factory=dict)
+
+
+D65_10 = {"illuminant": "D65", "observer_deg": "10", "geometry": "d:8 SCI"}
 
 
 def _lightness(cover: Cover, initial: Array) -> Array:
@@ -51,18 +54,18 @@ SIMULATED: MappingProxyType[str, Look] = MappingProxyType(
     {
         "solar_reflectance": Look(
             lambda cover, initial: cover.reflectance(initial),
-            0.0, 0.0045, 0.0006, 0.006, "SR-11", "AM1.5 global, ASTM G173",
+            0.0, 0.0045, 0.0006, 0.006, "SR-11", {"weighting": "G173 global tilt"},
         ),
         "thermal_emittance": Look(
             lambda cover, initial: 0.89 + 0.06 * (cover.loose + cover.bound) + 0 * initial,
             0.004, 0.0, 0.0003, 0.01, "TE-04",
         ),
-        "lightness": Look(_lightness, 0.0, 0.22, 0.02, 0.20, "CM-02", "D65/10, d:8 SCI"),
+        "lightness": Look(_lightness, 0.0, 0.22, 0.02, 0.20, "CM-02", D65_10),
         "a_star": Look(
             lambda cover, initial: -0.7 - 6 * cover.growth + 0 * initial,
-            0.05, -0.02, 0.004, 0.05, "CM-02", "D65/10, d:8 SCI",
+            0.05, -0.02, 0.004, 0.05, "CM-02", D65_10,
         ),
-        "b_star": Look(_yellowness, 0.10, -0.08, 0.01, 0.12, "CM-02", "D65/10, d:8 SCI"),
+        "b_star": Look(_yellowness, 0.10, -0.08, 0.01, 0.12, "CM-02", D65_10),
         "gloss_60": Look(
             lambda cover, initial: 2 + 5 * np.exp(-cover.dose / 420 - 2 * cover.loose)
             + 0 * initial,
@@ -70,7 +73,7 @@ SIMULATED: MappingProxyType[str, Look] = MappingProxyType(
         ),
         "chalking_astm": Look(
             lambda cover, initial: 10 - 2.6 * (cover.dose / 1000) ** 1.2 + 0 * initial,
-            0.2, 0.0, 0.0, 0.6, "",
+            0.2, 0.0, 0.0, 0.6, "", {"method": "D"},
         ),
         "growth": Look(
             lambda cover, initial: 10 - 45 * cover.growth + 0 * initial,

@@ -182,7 +182,13 @@ def _readings(
             "spot_sd": row["spot_sd"],
             "spots": spots[prop],
             "instrument": spelt(instruments, prop * len(design.sites) + site),
-            "weighting": spelt([look.weighting or None for look in looks], prop),
+            **{
+                name: spelt([look.conditions.get(name) for look in looks], prop)
+                for name in ("weighting", "method", "illuminant", "geometry")
+            },
+            "observer_deg": np.array(
+                [float(look.conditions.get("observer_deg", "nan")) for look in looks]
+            )[prop],
             "operator": spelt(OPERATORS, operator[site, row["visit"]]),
         },
     )

@@ -25,7 +25,7 @@ def allowed(column: Column) -> str:
         return span(column.low, column.high)
     if column.allowed and column.allowed != tuple(PROPERTIES):
         return ", ".join(column.allowed)
-    return "text" if column.kind == "text" else "ISO 8601"
+    return {"text": "text", "list": "numbers"}.get(column.kind, "ISO 8601")
 
 
 @pytest.mark.parametrize("name", PROPERTIES)

@@ -77,6 +77,36 @@ def _example():
                 for day in (1, 2, 3)
             ),
         ),
+        spectra=frame(
+            "spectra",
+            {"spectrum": "s1", "panel": "P1", "read_on": "2023-02-01T09:00:00",
+             "surface_state": "washed", "wavelengths_nm": "300 1000.5 2500",
+             "reflectances": "0.1 0.8123456789 0.7"},
+        ),
+        instruments=frame(
+            "instruments",
+            {"instrument": "SR-11", "kind": "reflectometer", "calibration_due": "2024-01-31",
+             "tile": "T7", "tile_value": 0.815, "extra": '{"firmware": "v3.1"}'},
+        ),
+        instrument_checks=frame(
+            "instrument_checks",
+            {"instrument": "SR-11", "at": "2023-02-01T08:00:00", "stage": "before", "tile": "T7",
+             "certified": 0.815, "value": 0.813},
+        ),
+        operators=frame("operators", {"operator": "Zoë", "laboratory": "north, hall 2"}),
+        plan=frame(
+            "plan",
+            {"months": 0.0, "window_days": 7.0},
+            {"site": "Kiefernkamp", "months": 0.0, "window_days": 3.0},
+        ),
+        photos=frame(
+            "photos", {"photo": "ab" * 32, "panel": "P1", "taken_on": "2023-02-01T09:05:00"}
+        ),
+        settlements=frame(
+            "settlements",
+            {"finding": "f1", "rule": "drop", "reading_id": "r1", "decision": "confirmed",
+             "reason": 'a "real" drop'},
+        ),
     )  # fmt: skip
 
 
