@@ -2,8 +2,9 @@
 
 A visit is a round at a site: readings of one site less than VISIT_GAP apart belong to the same
 visit, because weather, set-up and operator are shared. Visits are numbered from 0 within their
-site. Readings of a panel after the event that ends its unwashed series are left out (and counted
-in attrs["notes"]); several readings of one cell are averaged.
+site, spectra among them. What may not stand in a series (`aging.conditions`, and readings of a
+panel after the event that ends its unwashed one) is left out and counted in attrs["notes"];
+several readings of one cell are averaged.
 """
 
 from __future__ import annotations
@@ -15,10 +16,14 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from aging.conditions import comparable
 from aging.records import Exposure
+from aging.spectra import alike
 from aging.vocabulary import DAYS_PER_MONTH, PROPERTIES, SERIES_ENDING_EVENTS, SURFACE_STATES
 
 VISIT_GAP = pd.Timedelta(hours=2)
+LOOK_NM = np.arange(300.0, 2501.0, 5.0)
+OF_PANEL = ("formulation", "site", "kind")
 
 
 def moments(text: pd.Series) -> pd.Series:
@@ -31,6 +36,7 @@ def known_at(exposure: Exposure, as_of: pd.Timestamp) -> Exposure:
     until = as_of + pd.Timedelta(days=1) if as_of == as_of.normalize() else as_of
     known = {
         "readings": exposure.readings[moments(exposure.readings["read_on"]) < until],
+        "spectra": exposure.spectra[moments(exposure.spectra["read_on"]) < until],
         "events": exposure.events[moments(exposure.events["on"]) < until],
         "weather": exposure.weather[moments(exposure.weather["date"]) < until],
         "panels": exposure.panels.assign(
@@ -57,13 +63,30 @@ def _series_end(exposure: Exposure) -> pd.Series:
     return end[counts].groupby(ends.loc[counts, "panel"]).min()
 
 
-def _number_visits(readings: pd.DataFrame) -> pd.DataFrame:
-    """Add `visit`, numbered within the site, to readings with `site` and `at`."""
-    rounds = readings[["site", "at"]].drop_duplicates().sort_values(["site", "at"])
+def _number_visits(*seen: pd.DataFrame) -> list[pd.DataFrame]:
+    """Add `visit`, numbered within the site, to rows with `site` and `at`."""
+    rounds = pd.concat([rows[["site", "at"]].drop_duplicates() for rows in seen])
+    rounds = rounds.drop_duplicates().sort_values(["site", "at"])
     same_site = rounds["site"].eq(rounds["site"].shift())
     new = ~(same_site & (rounds["at"].diff() < VISIT_GAP))
     rounds["visit"] = new.groupby(rounds["site"]).cumsum() - 1
-    return readings.merge(rounds, on=["site", "at"], how="left")
+    return [rows.merge(rounds, on=["site", "at"], how="left") for rows in seen]
+
+
+def _seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Readings and spectra that count, with `site`, `at` and `visit`; what was left out."""
+    readings, left_out = comparable(exposure)
+    notes, kept = list(left_out), []
+    end = _series_end(exposure)
+    for what, frame in (("readings", readings), ("spectra", exposure.spectra)):
+        rows = frame.merge(exposure.panels[["panel", "site"]], on="panel", how="inner")
+        rows["at"] = moments(rows["read_on"])
+        over = rows["at"] >= end.reindex(rows["panel"]).to_numpy()
+        late = over & (rows["surface_state"] == "as_exposed")
+        if late.any():
+            notes.append(f"{late.sum()} {what} after the end of their series left out")
+        kept.append(rows[~late])
+    return (*_number_visits(*kept), notes)
 
 
 def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
@@ -74,16 +97,10 @@ def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
     if as_of is not None:
         exposure = known_at(exposure, as_of)
     panels = exposure.panels
-    readings = exposure.readings.merge(
-        panels[["panel", "site", "kind", "exposed_on"]], on="panel", how="inner"
-    )
-    readings["at"] = moments(readings["read_on"])
-    end = _series_end(exposure).reindex(readings["panel"]).to_numpy()
-    late = (readings["at"] >= end) & (readings["surface_state"] == "as_exposed")
-    readings = _number_visits(readings[~late])
+    readings, spectra, notes = _seen(exposure)
     properties = [name for name in PROPERTIES if (readings["property"] == name).any()]
     states = [name for name in SURFACE_STATES if (readings["surface_state"] == name).any()]
-    visits = int(readings["visit"].max()) + 1 if len(readings) else 0
+    visits = max(int(rows["visit"].max()) + 1 if len(rows) else 0 for rows in (readings, spectra))
     shape = (len(panels), visits, len(properties), len(states))
     at = (
         pd.Index(panels["panel"]).get_indexer(pd.Index(readings["panel"])),
@@ -100,7 +117,6 @@ def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
     read_on[at[0], at[1]] = readings["at"].to_numpy()
     exposed = moments(panels["exposed_on"]).to_numpy()
     months = (read_on - exposed[:, None]) / np.timedelta64(1, "D") / DAYS_PER_MONTH
-    notes = [f"{late.sum()} readings after the end of their series left out"] if late.any() else []
     cube = xr.Dataset(
         {"value": (("panel", "visit", "property", "surface_state"), mean.reshape(shape))},
         coords={
@@ -109,10 +125,7 @@ def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
             "property": np.array(properties, dtype=np.str_),
             "surface_state": np.array(states, dtype=np.str_),
             "unit": ("property", np.array([PROPERTIES[p].unit for p in properties], dtype=np.str_)),
-            **{
-                name: ("panel", panels[name].to_numpy(dtype=np.str_))
-                for name in ("formulation", "site", "kind")
-            },
+            **{name: ("panel", panels[name].to_numpy(dtype=np.str_)) for name in OF_PANEL},
             "exposed_on": ("panel", exposed),
             "read_on": (("panel", "visit"), read_on),
             "months": (("panel", "visit"), months, {"units": "month", "long_name": "time exposed"}),
@@ -121,6 +134,43 @@ def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
     )
     cube["value"].attrs["long_name"] = "mean reading, in the unit of its property"
     return cube
+
+
+def spectra(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
+    """Stored spectra: `reflectance` (observation, wavelength_nm), a fraction.
+
+    Each observation carries panel, visit (as in `build`), surface_state and what is known of them;
+    `.set_index(observation=["panel", "visit", "surface_state"]).unstack()` gives the full array.
+    Spectra of one set of wavelengths keep it; others are interpolated every 5 nm, to be looked at.
+    """
+    if as_of is not None:
+        exposure = known_at(exposure, as_of)
+    rows = _seen(exposure)[1].sort_values(["site", "panel", "at"], ignore_index=True)
+    panels = exposure.panels.set_index("panel").loc[rows["panel"]]
+    groups = list(alike(rows))
+    grid = groups[0][1] if len(groups) == 1 else LOOK_NM
+    read = np.empty((len(rows), grid.size))
+    for group, at, found in groups:
+        read[group.index] = [np.interp(grid, at, one) for one in found]
+    exposed = moments(panels["exposed_on"]).to_numpy()
+    months = (rows["at"].to_numpy() - exposed) / np.timedelta64(1, "D") / DAYS_PER_MONTH
+    text = {name: rows[name] for name in ("spectrum", "panel", "surface_state", "instrument")}
+    text |= {name: panels[name] for name in OF_PANEL}
+    told = f"{len(groups)} sets of wavelengths interpolated every 5 nm" if len(groups) > 1 else ""
+    return xr.Dataset(
+        {"reflectance": (("observation", "wavelength_nm"), read, {"units": "1"})},
+        coords={
+            "wavelength_nm": ("wavelength_nm", grid, {"units": "nm"}),
+            **{
+                name: ("observation", column.fillna("").to_numpy(dtype=np.str_))
+                for name, column in text.items()
+            },
+            "visit": ("observation", rows["visit"].to_numpy(dtype=np.int64)),
+            "read_on": ("observation", rows["at"].to_numpy()),
+            "months": ("observation", months, {"units": "month", "long_name": "time exposed"}),
+        },
+        attrs={"notes": told, "title": "Reflectance spectra"},
+    )
 
 
 def save(cube: xr.Dataset, path: str | Path) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from aging.conditions import comparable
 from aging.cube import moments
 from aging.decay.offset import offsets, walk_cov
 from aging.decay.priors import Priors
@@ -53,7 +54,8 @@ class Checked:
 
 def check_instruments(exposure: Exposure, property_name: str, priors: Priors) -> Checked:
     """Find each instrument's offset on each of its days and take its mean off the readings."""
-    rows = exposure.readings.loc[exposure.readings["property"] == property_name].reset_index()
+    alike = comparable(exposure)[0]
+    rows = alike.loc[alike["property"] == property_name].reset_index()
     rows = rows.merge(exposure.panels[["panel", "site", "kind"]], on="panel")
     rows["day"] = moments(rows["read_on"]).dt.normalize()
     rows["instrument"] = rows["instrument"].fillna("the instrument of " + rows["site"])

@@ -30,9 +30,9 @@ def reading(panel_name, read_on, value, state="as_exposed", prop="solar_reflecta
     return facts | {"surface_state": state, "reading_id": f"{panel_name}{read_on}{state}{prop}"}
 
 
-def exposure(panels, readings, events=(), weather=()):
+def exposure(panels, readings, events=(), weather=(), **more):
     empty = {name: empty_frame(name) for name in SHEETS}
-    sheets = {"panels": panels, "readings": readings, "events": events, "weather": weather}
+    sheets = {"panels": panels, "readings": readings, "events": events, "weather": weather} | more
     return Exposure(**empty | {name: frame(name, list(rows)) for name, rows in sheets.items()})
 
 
