@@ -63,17 +63,17 @@ def _series_end(exposure: Exposure) -> pd.Series:
     return end[counts].groupby(ends.loc[counts, "panel"]).min()
 
 
-def _number_visits(*seen: pd.DataFrame) -> list[pd.DataFrame]:
+def _number_visits(*both: pd.DataFrame) -> list[pd.DataFrame]:
     """Add `visit`, numbered within the site, to rows with `site` and `at`."""
-    rounds = pd.concat([rows[["site", "at"]].drop_duplicates() for rows in seen])
+    rounds = pd.concat([rows[["site", "at"]].drop_duplicates() for rows in both])
     rounds = rounds.drop_duplicates().sort_values(["site", "at"])
     same_site = rounds["site"].eq(rounds["site"].shift())
     new = ~(same_site & (rounds["at"].diff() < VISIT_GAP))
     rounds["visit"] = new.groupby(rounds["site"]).cumsum() - 1
-    return [rows.merge(rounds, on=["site", "at"], how="left") for rows in seen]
+    return [rows.merge(rounds, on=["site", "at"], how="left") for rows in both]
 
 
-def _seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+def seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
     """Readings and spectra that count, with `site`, `at` and `visit`; what was left out."""
     readings, left_out = comparable(exposure)
     notes, kept = list(left_out), []
@@ -97,7 +97,7 @@ def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
     if as_of is not None:
         exposure = known_at(exposure, as_of)
     panels = exposure.panels
-    readings, spectra, notes = _seen(exposure)
+    readings, spectra, notes = seen(exposure)
     properties = [name for name in PROPERTIES if (readings["property"] == name).any()]
     states = [name for name in SURFACE_STATES if (readings["surface_state"] == name).any()]
     visits = max(int(rows["visit"].max()) + 1 if len(rows) else 0 for rows in (readings, spectra))
@@ -145,7 +145,7 @@ def spectra(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset
     """
     if as_of is not None:
         exposure = known_at(exposure, as_of)
-    rows = _seen(exposure)[1].sort_values(["site", "panel", "at"], ignore_index=True)
+    rows = seen(exposure)[1].sort_values(["site", "panel", "at"], ignore_index=True)
     panels = exposure.panels.set_index("panel").loc[rows["panel"]]
     groups = list(alike(rows))
     grid = groups[0][1] if len(groups) == 1 else LOOK_NM

@@ -59,7 +59,7 @@ class Ratings:
 
     @classmethod
     def of(cls, readings: pd.DataFrame, name: str) -> Ratings:
-        """From readings with COLUMNS; `method` is "" where the scale has no letters.
+        """From readings with COLUMNS; `method` is "" where the scale has no letters or none is told.
 
         Raises CallError listing all that is wrong: the property, missing columns or cells, values
         off the scale, letters that are unknown or several.
@@ -135,8 +135,8 @@ def _faults(readings: pd.DataFrame, prop: Property) -> list[str]:
         seen = ", ".join(f"{v:g}" for v in np.unique(value[off]))
         faults.append(f"{seen} not on the scale {prop.low:g} to {prop.high:g} by {prop.step:g}")
     letters = sorted(set(readings["method"].astype(str)))
-    known = METHODS.get(prop.name, ("",))
-    unknown = [letter for letter in letters if letter not in known]
+    known = METHODS.get(prop.name, ())
+    unknown = [letter for letter in letters if letter and letter not in known]
     if unknown:
         faults.append(f"method {unknown} unknown; allowed: {list(known)}")
     if len(letters) > 1:

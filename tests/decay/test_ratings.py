@@ -121,6 +121,10 @@ def test_like_formulations_are_told_apart_as_often_as_promised_and_holm_corrects
     assert np.mean(np.array(p) <= 0.1) <= 0.16
 
 
+def test_a_method_that_was_not_told_is_not_made_up():
+    assert Ratings.of(BOTH.assign(method=""), "chalking_astm").method == ""
+
+
 def test_methods_never_meet():
     mixed = BOTH.assign(method=np.where(BOTH["months"] > 12, "A", "D"))
     with pytest.raises(CallError, match="cannot be read as one series"):
