@@ -59,7 +59,7 @@ class Ratings:
 
     @classmethod
     def of(cls, readings: pd.DataFrame, name: str) -> Ratings:
-        """From readings with COLUMNS; `method` is "" where the scale has no letters or none is told.
+        """From readings with COLUMNS; `method` is "" without letters or where none is told.
 
         Raises CallError listing all that is wrong: the property, missing columns or cells, values
         off the scale, letters that are unknown or several.

@@ -4,8 +4,8 @@ The white of L*a*b*, whatever its illuminant and observer, becomes the white of 
 X, Y, Z are scaled by the ratio of the two whites, so that only the ratios L*a*b* holds are needed.
 What a screen cannot show is held to its nearest edge, channel by channel.
 
-Sources: CIE 15 (L*a*b* back to X, Y, Z); IEC 61966-2-1 (matrix and curve of sRGB): from memory, held
-to the library colour-science in the tests.
+Sources: CIE 15 (L*a*b* back to X, Y, Z); IEC 61966-2-1 (matrix and curve of sRGB): from memory,
+held to the library colour-science in the tests.
 """
 
 from __future__ import annotations
