@@ -1,0 +1,202 @@
+"""Differences between formulations, by site and over sites, with all that a decision asks.
+
+Each difference has its own interval and one that holds for the whole family of its site at once
+(`family`), the probability of being better by at least a worthwhile amount, and that of being as
+good within a margin. The mean over sites stands beside its worst site and beside the test whether
+sites may be averaged (`pooling`). With few sites that test seldom speaks: that it does not object
+is no proof that they agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from aging.comparison.family import Intervals, intervals
+from aging.comparison.joint import Joint, at, mean_over
+from aging.comparison.pooling import sites_agree
+from aging.decay.site import Array
+from aging.errors import ModelError, require
+from aging.projection import ALL_SITES, Fit, fit
+from aging.records import Exposure
+from aging.standing import CANNOT, Standing, together
+
+STATE, READING, PERIOD = "state", "reading", "period"
+MARGIN = 0.02
+COLUMNS = (
+    "site", "formulation", "against", "property", "months", "target", "estimate", "lower", "upper",
+    "joint_lower", "joint_upper", "level", "probability_better", "probability_worthwhile",
+    "probability_equivalent", "worst_site", "worst_estimate", "p_sites", "n_panels", "status",
+    "notes",
+)  # fmt: skip
+DISAGREE = "sites disagree (p {p:.2f}): look at the worst, not at the mean"
+Pair = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A tidy frame (COLUMNS) of differences, what was asked, and plain notes on the whole."""
+
+    frame: pd.DataFrame
+    worthwhile: float
+    margin: float
+    notes: tuple[str, ...]
+
+
+def differences(
+    fitted: Fit,
+    months: float = 36.0,
+    level: float = 0.90,
+    *,
+    against: str | None = None,
+    every_pair: bool = False,
+    worthwhile: float = 0.0,
+    margin: float = MARGIN,
+    period: tuple[float, float] | None = None,
+) -> Comparison:
+    """Differences at one time, and over a `period` of months where one is given.
+
+    against: the formulation taken as zero; None for the control of each campaign. every_pair: all
+    pairs instead. worthwhile: least amount in the better direction that matters; margin: as good
+    as within; both in the property's unit.
+    """
+    require(0 < level < 1, "level", level, "between 0 and 1, such as 0.90")
+    require(worthwhile >= 0, "worthwhile", worthwhile, "0 or more, in the property's unit")
+    require(margin > 0, "margin", margin, "above 0, in the property's unit")
+    pairs = _every(fitted) if every_pair else pairs_of(fitted, against)
+    figures = {target: (months, at(fitted, months, target)) for target in (STATE, READING)}
+    if period is not None:
+        figures[PERIOD] = (period[1], mean_over(fitted, *period))
+    standings = fitted.standings(max(time for time, _ in figures.values()))
+    sign = -1.0 if fitted.measured.higher_is_better is False else 1.0
+    judge = _Judge(standings, level, sign, worthwhile, margin)
+    rows = [
+        row | {"property": fitted.measured.name, "months": time, "target": target}
+        for target, (time, joint) in figures.items()
+        for row in judge.rows(joint, pairs)
+    ]
+    frame = pd.DataFrame(rows)[list(COLUMNS)]
+    return Comparison(frame, worthwhile, margin, fitted.notes)
+
+
+@dataclass(frozen=True)
+class _Judge:
+    standings: dict[tuple[str, str], Standing]
+    level: float
+    sign: float
+    worthwhile: float
+    margin: float
+
+    def rows(self, joint: Joint, pairs: Sequence[Pair]) -> Iterator[dict[str, object]]:
+        """Rows of every site, a family each, then of the means over sites."""
+        gaps = {pair: joint.gaps(*pair) for pair in pairs}
+        for site in sorted({site for each in gaps.values() for site in each}):
+            here = {pair: each[site][None] for pair, each in gaps.items() if site in each}
+            yield from self._family(here, site, dict.fromkeys(here, (site,)))
+        shared = {pair: np.stack(list(each.values())) for pair, each in gaps.items() if each}
+        yield from self._family(shared, ALL_SITES, {pair: tuple(gaps[pair]) for pair in shared})
+
+    def _family(
+        self, gaps: dict[Pair, Array], label: str, sites: dict[Pair, tuple[str, ...]]
+    ) -> Iterator[dict[str, object]]:
+        seen = {pair: together({s: self._standing(s, pair) for s in sites[pair]}) for pair in gaps}
+        told = [pair for pair in gaps if seen[pair].status != CANNOT]
+        mean = {pair: gaps[pair].mean(axis=0) for pair in told}
+        found = intervals(np.stack(list(mean.values())), self.level) if told else None
+        for pair, each in gaps.items():
+            notes = list(seen[pair].notes)
+            row: dict[str, object] = {
+                "site": label, "formulation": pair[0], "against": pair[1], "level": self.level,
+                "n_panels": seen[pair].panels, "status": seen[pair].status,
+            }  # fmt: skip
+            if found is not None and pair in mean:
+                row |= _ends(found, told.index(pair)) | self._chances(mean[pair])
+                if len(each) > 1:
+                    row |= self._sites(each, sites[pair], notes)
+            yield dict.fromkeys(COLUMNS, np.nan) | row | {"notes": "; ".join(notes)}
+
+    def _standing(self, site: str, pair: Pair) -> Standing:
+        """The weaker of the two standings; panels are those of the first."""
+        one, other = (self.standings[site, name] for name in pair)
+        return other if other.status == CANNOT else one
+
+    def _chances(self, gap: Array) -> dict[str, float]:
+        better = self.sign * gap
+        return {
+            "probability_better": float((better > 0).mean()),
+            "probability_worthwhile": float((better > self.worthwhile).mean()),
+            "probability_equivalent": float((np.abs(gap) < self.margin).mean()),
+        }
+
+    def _sites(
+        self, gaps: Array, sites: tuple[str, ...], notes: list[str]
+    ) -> dict[str, str | float]:
+        agreement = sites_agree(gaps)
+        if not agreement.poolable:
+            notes.append(DISAGREE.format(p=agreement.p))
+        middle = np.median(gaps, axis=1)
+        worst = int(np.argmin(self.sign * middle))
+        return {
+            "worst_site": sites[worst],
+            "worst_estimate": float(middle[worst]),
+            "p_sites": agreement.p,
+        }
+
+
+def _ends(found: Intervals, place: int) -> dict[str, float]:
+    names = ("estimate", "lower", "upper", "joint_lower", "joint_upper")
+    return {name: float(getattr(found, name)[place]) for name in names}
+
+
+def _every(fitted: Fit) -> list[Pair]:
+    """All pairs of formulations that hang in one campaign somewhere."""
+    members: dict[int, list[str]] = {}
+    for one in fitted.series:
+        members.setdefault(id(one.posterior), []).append(one.formulation)
+    return list(dict.fromkeys(
+        (later, first) for each in members.values() for first, later in combinations(each, 2)
+    ))  # fmt: skip
+
+
+def pairs_of(fitted: Fit, against: str | None) -> list[Pair]:
+    """Every formulation against the named one, or against the control of its own campaign."""
+    facts = fitted.exposure.formulations
+    names = {one.formulation for one in fitted.series}
+    if against is not None:
+        require(against in names, "against", against, sorted(names))
+        zeros = {against}
+    else:
+        zeros = set(facts.loc[facts["role"] == "control", "formulation"])
+    pairs = dict.fromkeys(_pairs(fitted, zeros))
+    if not pairs:
+        raise ModelError("no site has a control (role 'control' in formulations) to compare with")
+    return list(pairs)
+
+
+def _pairs(fitted: Fit, zeros: set[str]) -> Iterable[Pair]:
+    """Every formulation with the zero of its own campaign."""
+    for one in sorted(fitted.series, key=lambda series: (series.formulation, series.site)):
+        here = [
+            other.formulation
+            for other in fitted.series
+            if other.posterior is one.posterior and other.formulation in zeros
+        ]
+        if here and one.formulation not in here:
+            yield one.formulation, here[0]
+
+
+def compare(
+    source: str | Path | Exposure,
+    months: float = 36.0,
+    level: float = 0.90,
+    as_of: str | pd.Timestamp | None = None,
+    property: str = "solar_reflectance",  # noqa: A002 - the field's own word
+    **options: str | Path | None,
+) -> Comparison:
+    """Compare a source's formulations with their control; see `aging.fit` for the source."""
+    return differences(fit(source, property, as_of, **options), months, level)  # type: ignore[arg-type]
