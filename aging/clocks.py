@@ -37,7 +37,7 @@ def clock_of(exposure: Exposure, axis: TimeAxis) -> ClockOf:
     band: Literal["solar", "uv"] = "uv" if axis == "uv" else "solar"
 
     def by_sun(site: str, start: pd.Timestamp, panels: Sequence[str]) -> tuple[Clock, str]:
-        plane = _plane(exposure, site, panels)
+        plane = rack_plane(exposure, site, panels)
         weather = exposure.weather[exposure.weather["site"] == site]
         sun = radiant_exposure(weather, band, plane)
         if sun is None:
@@ -47,7 +47,7 @@ def clock_of(exposure: Exposure, axis: TimeAxis) -> ClockOf:
     return by_sun
 
 
-def _plane(exposure: Exposure, site: str, panels: Sequence[str]) -> Plane | None:
+def rack_plane(exposure: Exposure, site: str, panels: Sequence[str]) -> Plane | None:
     """The plane of most panels of a rack; level and facing the equator where not recorded."""
     place = exposure.sites[exposure.sites["site"] == site].iloc[:1]
     place = place.dropna(subset=["latitude_deg", "longitude_deg"])

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from aging.climate.radiation import Plane, Sky, radiant_exposure
+from aging.climate.radiation import MEASURED, Plane, Sky, radiant_exposure
 from aging.errors import ModelError
 from aging.optics.heat import STANDARD, Array, Surroundings, Wind, surface_temperature, within
 
@@ -63,13 +63,14 @@ class AgeingHeat:
         return self.aged_peak - self.initial_peak
 
 
-def roof_year(weather: pd.DataFrame, plane: Plane | None) -> RoofYear:
+def roof_year(weather: pd.DataFrame, plane: Plane | None, origin: str = MEASURED) -> RoofYear:
     """A typical year of sun on a roof, from a site's weather (columns as in the weather sheet).
 
     ModelError where a calendar month is neither measured nor, without `plane`, can be computed.
-    Without a plane the roof is level, and its peak the 1000 W/m2 of E1980.
+    Without a plane the roof is level, and its peak the 1000 W/m2 of E1980. `origin` says where sun
+    that was not measured there comes from.
     """
-    sun = radiant_exposure(weather, "solar", plane)
+    sun = radiant_exposure(weather, "solar", plane, origin)
     if sun is None:
         raise ModelError(
             "sunlight on the roof: not known the year round; add solar_MJ_m2 of every calendar "

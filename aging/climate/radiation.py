@@ -23,6 +23,7 @@ import pandas as pd
 
 Band = Literal["solar", "uv"]
 COLUMNS: dict[Band, str] = {"solar": "solar_MJ_m2", "uv": "uv_MJ_m2"}
+MEASURED = "measured on the horizontal"
 ALBEDO = 0.2  # of grass or gravel before the rack: common practice, no source
 MIN_DAYS = 15  # measured days that tell the mean of a calendar month
 MJ_PER_WH = 0.0036
@@ -141,17 +142,18 @@ def diffuse_share(clearness: Daily, sunset_deg: Daily) -> Daily:
 
 
 def radiant_exposure(
-    weather: pd.DataFrame, band: Band, plane: Plane | None
+    weather: pd.DataFrame, band: Band, plane: Plane | None, origin: str = MEASURED
 ) -> RadiantExposure | None:
     """Radiant exposure of one site by day, from its weather (columns as in the weather sheet).
 
     None where a calendar month is neither measured nor, without `plane`, can be computed. Without
-    a plane that of the horizontal is taken.
+    a plane that of the horizontal is taken. `origin` says where sun that was not measured there
+    comes from.
     """
     solar, own = (_daily(weather, COLUMNS[name]) for name in ("solar", band))
     measured = solar if own.empty else own
     what = f"{'ultraviolet ' * (band == 'uv')}radiant exposure"
-    seen_as = " of all sunlight" * (band == "uv" and own.empty) + " measured on the horizontal"
+    seen_as = " of all sunlight" * (band == "uv" and own.empty) + f" {origin}"
     if plane is None:
         usual = _monthly(measured)
         known = RadiantExposure(measured, usual, what + seen_as)
