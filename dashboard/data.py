@@ -23,11 +23,12 @@ from aging.ledger import open_ledger
 from aging.projection import Fit, Projection, movement, remedies, shares
 from aging.records import Exposure, Finding
 from aging.source import is_store, open_source
-from dashboard import attention, tables, wording
+from dashboard import appearance, attention, spectra, tables, wording
 from dashboard.launch import SOURCE
 
 SAMPLE = Path("sample_exposure")
 CUTS, RIVALS = (6, 12, 24), ("last value", "exponential")  # the rest takes minutes
+RATING_LEVEL = 0.90
 Mark = tuple[tuple[str, int, int], ...]
 
 
@@ -117,6 +118,27 @@ def overview(data: Opened, today: date) -> Overview:
         tables.visits(read),
         attention.items(sites, series, read, tables.unread(data.exposure)),
     )
+
+
+@st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
+def measured(data: Opened) -> pd.DataFrame:
+    """Spectra of panels in the weather, see `spectra.measured`."""
+    return spectra.measured(data.exposure)
+
+
+@st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
+def seen(data: Opened) -> pd.DataFrame:
+    """Colours and ratings that count, see `appearance.readings`."""
+    return appearance.readings(data.exposure)
+
+
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+def judged(data: Opened, site: str, trial: pd.Timestamp, name: str) -> pd.DataFrame:
+    """Trends of a trial's ratings, see `appearance.judged`; CallError where there are none."""
+    rows = appearance.of_trial(seen(data), site, trial)
+    formulations = data.exposure.formulations
+    controls = formulations.loc[formulations["role"] == "control", "formulation"]
+    return appearance.judged(appearance.ratings(rows, name), controls, RATING_LEVEL)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=8)

@@ -6,10 +6,13 @@ chart takes its one-sentence `description`, which becomes its alternative text.
 
 from __future__ import annotations
 
+from aging.charts.colour_tracks import colour_track_chart, swatch_chart
 from aging.charts.decay import decay_chart
 from aging.charts.difference import difference_chart
 from aging.charts.movement import movement_chart
+from aging.charts.rating_strips import rating_strip_chart
 from aging.charts.score_board import coverage_chart, error_chart
+from aging.charts.spectra import band_loss_chart, spectra_chart
 from aging.charts.style import PAGE, PALETTE, quantity
 from aging.charts.visits import visits_chart
 from aging.charts.width import width_chart
@@ -17,12 +20,17 @@ from aging.charts.width import width_chart
 __all__ = [
     "PAGE",
     "PALETTE",
+    "band_loss_chart",
+    "colour_track_chart",
     "coverage_chart",
     "decay_chart",
     "difference_chart",
     "error_chart",
     "movement_chart",
     "quantity",
+    "rating_strip_chart",
+    "spectra_chart",
+    "swatch_chart",
     "visits_chart",
     "width_chart",
 ]

@@ -8,11 +8,13 @@ or a dash always goes beside a colour.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeVar
 
 import altair as alt
 
 from aging.vocabulary import Property
+
+Look = TypeVar("Look")
 
 PAGE = "#f5f8f8"
 INK = "#16262c"
@@ -20,6 +22,7 @@ MUTED = "#46585e"
 GRID = "#d3dfe0"
 PALETTE = ("#0b6474", "#b3540a", "#8e7be8", "#a5836a", "#151560", "#470d10")
 SHAPES = ("diamond", "circle", "triangle-up", "square", "cross", "triangle-down", "stroke")
+DASHES: tuple[list[int], ...] = ([1, 0], [7, 4], [2, 3], [9, 3, 2, 3])
 WIDE_BAND = "#cfe3e4"
 BAND = "#86bcc2"
 INNER_BAND = "#57a0a8"
@@ -33,7 +36,7 @@ def quantity(prop: Property) -> str:
     return f"{prop.label}, {UNIT_WORDS.get(prop.unit, prop.unit)}"
 
 
-def cycle(names: list[str], of: tuple[str, ...]) -> list[str]:
+def cycle(names: list[str], of: tuple[Look, ...]) -> list[Look]:
     """One entry of `of` for each name, starting over where there are more names."""
     return [of[i % len(of)] for i in range(len(names))]
 

@@ -1,0 +1,84 @@
+"""Colour of one formulation as it looks and as it moved; ratings of its trial, never averaged."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from aging.charts import colour_track_chart, rating_strip_chart, swatch_chart
+from aging.errors import AgingError
+from aging.vocabulary import PROPERTIES
+from dashboard import appearance, data, parts, state, wording
+
+opened = parts.source_or_help()
+st.title(wording.APPEARANCE)
+seen = data.seen(opened)
+if seen.empty:
+    st.text(wording.NO_APPEARANCE)
+    st.stop()
+
+left, middle, right = st.columns(3)
+with left:
+    sites = sorted(set(seen["site"]))
+    site = state.choose("site", wording.SITE, sites, default=sites[0])
+with middle:
+    days = sorted({f"{day:%Y-%m-%d}" for day in seen.loc[seen["site"] == site, "trial"]})
+    day = state.choose("trial", wording.TRIAL, days, default=days[-1])
+trial = pd.Timestamp(day)
+rows = appearance.of_trial(seen, site, trial)
+with right:
+    names = sorted(set(rows["formulation"]))
+    formulation = state.choose("formulation", wording.FORMULATION, names, default=names[0])
+
+looks = appearance.looks(rows[rows["formulation"] == formulation])
+swatches = appearance.swatches(looks.visits)
+st.subheader(wording.COLOUR_HEADING)
+if swatches.empty:
+    st.text(wording.NO_COLOUR)
+else:
+    statement = wording.swatches(swatches, formulation, site)
+    parts.chart(swatch_chart(swatches, description=statement), statement)
+    st.markdown(wording.NO_SCREEN)
+
+tracks = [name for name in appearance.TRACKS if looks.visits[name].notna().any()]
+if tracks:
+    st.subheader(wording.TRACKS_HEADING)
+    if looks.conditions is None:
+        st.markdown(wording.NOT_STATED)
+    for place, name in enumerate(tracks):
+        if place % 2 == 0:
+            columns = st.columns(2)
+        with columns[place % 2]:
+            statement, title = wording.track(looks.visits, name), wording.TRACK_TITLES[name]
+            figure = colour_track_chart(
+                looks.panels, looks.visits, name, title=title, description=statement
+            )
+            parts.chart(figure, statement)
+    parts.table(looks.visits, wording.COLOUR_COLUMNS, decimals=2, months="%.1f")
+
+st.subheader(wording.RATINGS_HEADING)
+rated = [name for name in appearance.RATED if (rows["property"] == name).any()]
+if not rated:
+    st.text(wording.NO_RATINGS)
+    st.stop()
+name = state.choose(
+    "rating", wording.RATING, rated, default=rated[0], show=lambda n: PROPERTIES[n].label
+)
+prop = PROPERTIES[name]
+try:
+    ratings = appearance.ratings(rows, name)
+    trends = data.judged(opened, site, trial, name)
+except AgingError as error:
+    st.warning(wording.CANNOT_RATE)
+    st.text(str(error))
+    st.stop()
+cells, panels = appearance.strips(ratings)
+statement = wording.rated(cells, prop, ratings.method, site)
+parts.chart(rating_strip_chart(cells, panels, prop, description=statement), statement)
+
+st.subheader(wording.TREND_HEADING)
+st.text(wording.trends(trends))
+parts.table(appearance.in_words(trends), wording.TREND_COLUMNS, decimals=2, superiority="%.0f")
+st.markdown(wording.HOW_RATINGS)
+st.subheader(wording.NUMBERS_HEADING)
+parts.table(cells, wording.CELL_COLUMNS, decimals=prop.decimals, months="%.1f")
