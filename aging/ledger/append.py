@@ -8,14 +8,13 @@ reading that differs from the stored one is refused, for readings change by corr
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from functools import cache, partial
 from typing import Any
 
 import pandas as pd
 from sqlalchemy import Connection, case, delete, exists, func, insert, literal, select, true
 
 from aging.errors import require
-from aging.ledger.batches import now, said, start_batch
+from aging.ledger.batches import now, open_batch, said
 from aging.ledger.compare import conflicts, is_different, is_newest_of_key
 from aging.ledger.corrections import judge
 from aging.ledger.receipt import Receipt
@@ -54,10 +53,10 @@ def append(
             book(Receipt("readings", len(findings), refused=len(findings), findings=findings))
         facts = {sheet: frame for sheet, frame in exposure.frames() if sheet != "readings"}
         for author, moment, frames in _batches(facts, readings, by):
-            batch = cache(partial(start_batch, conn, by=author, at=moment, source=source))
-            for sheet, frame in frames.items():
-                for receipt in _store(conn, sheet, frame, batch):
-                    book(receipt)
+            with open_batch(conn, by=author, at=moment, source=source) as batch:
+                for sheet, frame in frames.items():
+                    for receipt in _store(conn, sheet, frame, batch):
+                        book(receipt)
     return tuple(receipts.values())
 
 

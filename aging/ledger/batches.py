@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import cache
 
 from sqlalchemy import Connection, func, insert, select
 
 from aging.errors import require
-from aging.ledger.schema import BATCH
+from aging.ledger.schema import BATCH, SEAL, TABLES
+from aging.ledger.seals import contents, last_ids, seal
 
 
 def now() -> str:
@@ -27,11 +31,20 @@ def revision(conn: Connection) -> int:
     return int(conn.execute(select(func.coalesce(func.max(BATCH.c.id), 0))).scalar_one())
 
 
-def start_batch(
+@contextmanager
+def open_batch(
     conn: Connection, *, by: str, at: str, source: str, reason: str | None = None
-) -> int:
-    """Add the next batch and return its number."""
-    number = revision(conn) + 1
-    row = {"id": number, "recorded_at": at, "recorded_by": by, "source": source, "reason": reason}
-    conn.execute(insert(BATCH).values(row))
-    return number
+) -> Iterator[Callable[[], int]]:
+    """Give a call that begins the next batch once and returns its number; seal it at the end."""
+    facts = {"recorded_at": at, "recorded_by": by, "source": source, "reason": reason}
+    before = last_ids(conn, TABLES)
+
+    @cache
+    def number() -> int:
+        following = revision(conn) + 1
+        conn.execute(insert(BATCH).values(facts | {"id": following}))
+        return following
+
+    yield number
+    if number.cache_info().currsize:
+        seal(conn, BATCH, SEAL, contents(conn, TABLES, before))

@@ -7,7 +7,7 @@ import pandas as pd
 from sqlalchemy import Connection, insert, select
 
 from aging.errors import LedgerError, require
-from aging.ledger.batches import now, said, start_batch
+from aging.ledger.batches import now, open_batch, said
 from aging.ledger.schema import READINGS, content
 from aging.ledger.store import Store
 from aging.records import Finding
@@ -78,9 +78,9 @@ def correct(
             "supersedes": reading_id,
             "reason": reason,
             "remark": found["remark"] if remark is None else said("remark", remark),
-            "batch": start_batch(conn, by=by, at=now(), source="correction", reason=reason),
         }
-        conn.execute(insert(READINGS).values(new))
+        with open_batch(conn, by=by, at=now(), source="correction", reason=reason) as batch:
+            conn.execute(insert(READINGS).values(new | {"batch": batch()}))
     return str(new["reading_id"])
 
 

@@ -11,9 +11,9 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
 from aging.errors import LedgerError
+from aging.ledger.guards import VERSION_TABLE, guard
 from aging.ledger.store import Store
 
-VERSION_TABLE = "ledger_version"
 STEPS = Path(__file__).parent / "migrations"
 
 
@@ -39,6 +39,7 @@ def bring_up_to_date(store: Store, *, create: bool) -> None:
     with store.writing() as conn:
         config.attributes.update(connection=conn, version_table=VERSION_TABLE)
         command.upgrade(config, "head")
+        guard(conn)
 
 
 def _state(conn: Connection) -> tuple[str | None, bool]:

@@ -23,6 +23,13 @@ BATCH = Table(
     Column("source", Text, nullable=False),
     Column("reason", Text),
 )
+SEAL = Table(
+    "seal",
+    METADATA,
+    Column("batch", Integer, ForeignKey("batch.id"), primary_key=True, autoincrement=False),
+    Column("content", Text, nullable=False),
+    Column("digest", Text, nullable=False),
+)
 FROM_BATCH = ("recorded_by", "recorded_at")
 
 

@@ -50,9 +50,12 @@ class Store:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """A connection inside a transaction that only reads."""
-        with plain_errors(self.engine, self.label), self.engine.connect() as conn, conn.begin():
-            yield conn
+        """A connection inside a transaction that only reads, and all of it at one moment."""
+        with plain_errors(self.engine, self.label), self.engine.connect() as conn:
+            if conn.dialect.name == "postgresql":
+                conn.execution_options(isolation_level="REPEATABLE READ")
+            with conn.begin():
+                yield conn
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
