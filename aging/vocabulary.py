@@ -118,6 +118,8 @@ PROPERTIES = _table(
              True, "ratio", 1, "ASTM C794, D903"),
     Property("elongation", "Elongation at break", "EB", "%", 0, 3000, 50, 800,
              True, "ratio", 1, "ASTM D2370"),
+    Property("low_temperature_bend", "Bend at -26 degC (1 passes, 0 cracks)", "LTB", "rating", 0, 1,
+             0, 1, True, "ordinal", 1, "ASTM D522"),
     Property("tensile_strength", "Tensile strength", "TS", "MPa", 0, 100, 0.5, 10,
              True, "ratio", 0.01, "ASTM D2370"),
 )  # fmt: skip
