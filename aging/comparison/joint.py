@@ -17,7 +17,7 @@ from aging.errors import require
 from aging.projection import Fit
 
 Key = tuple[str, str]  # site, formulation
-NODES = 12  # of Gauss and Legendre: a mean over three years of the quickest course, within 1e-4
+NODES = 12  # of Gauss and Legendre: within 0.0005 of a mean over three years taken day by day
 
 
 @dataclass(frozen=True)
