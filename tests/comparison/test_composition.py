@@ -97,7 +97,7 @@ def test_a_plateau_is_found_where_it_is(fitted, doses, known):
     known(fitted, doses, lambda row: 0.6 + 0.02 * min(silica(row), 4), error=0.003)
     found = dose_response(fitted, doses, "silica_wt_pct")
     assert 3.6 < found.levels_off[2] <= 4.1  # between 0 and 4 nothing was exposed
-    assert found.forms["hinge"] > 0.9
+    assert found.forms["hinge"] > 0.7
     assert found.rising == 1
     assert found.notes == ()
     middle = found.curve.set_index("dose")["estimate"]
