@@ -48,7 +48,10 @@ def clock_of(exposure: Exposure, axis: TimeAxis) -> ClockOf:
 
 
 def rack_plane(exposure: Exposure, site: str, panels: Sequence[str]) -> Plane | None:
-    """The plane of most panels of a rack; level and facing the equator where not recorded."""
+    """The plane of most panels of a rack, level and facing the equator where not recorded.
+
+    None where the site has no latitude and longitude.
+    """
     place = exposure.sites[exposure.sites["site"] == site].iloc[:1]
     place = place.dropna(subset=["latitude_deg", "longitude_deg"])
     if place.empty:
@@ -60,5 +63,5 @@ def rack_plane(exposure: Exposure, site: str, panels: Sequence[str]) -> Plane | 
     own = exposure.panels[exposure.panels["panel"].isin(panels)]
     equator = 180.0 if latitude >= 0 else 0.0
     rack = own[["tilt_deg", "azimuth_deg"]].fillna({"tilt_deg": 0.0, "azimuth_deg": equator})
-    tilt, azimuth = rack.value_counts().index[0]
+    tilt, azimuth = rack.value_counts().index[0] if len(rack) else (0.0, equator)
     return Plane(latitude, longitude, float(height.iloc[0]), float(tilt), float(azimuth))

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import typer
 
+from aging.cli import outdoors  # noqa: F401 - registers its commands
 from aging.cli.commands import commands
 from aging.errors import AgingError
 

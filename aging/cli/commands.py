@@ -313,43 +313,6 @@ def simulate(
     typer.echo(f"wrote {folder}: all of it is invented; truth/truth.csv holds the true values")
 
 
-@commands.command(epilog="Example: aging heat --reflectance 0.65 --initial 0.85 --emittance 0.9")
-def heat(
-    source: Source = None,
-    *,
-    reflectance: Annotated[float, typer.Option(help="Solar reflectance, a fraction.")],
-    initial: Annotated[
-        float | None, typer.Option(help="That of the same surface when new, to compare.")
-    ] = None,
-    emittance: Annotated[
-        float | None, typer.Option(help="Thermal emittance, measured.  [default: 0.90, assumed]")
-    ] = None,
-    wind: Annotated[
-        Literal["low", "medium", "high"], typer.Option(help="Wind as in ASTM E1980.")
-    ] = "medium",
-    site: Annotated[
-        str | None, typer.Option(help="Site of SOURCE whose sun falls on the roof.")
-    ] = None,
-    tilt: Annotated[float, typer.Option(min=0, max=90, help="Slope of the roof, degrees.")] = 0.0,
-    azimuth: Annotated[
-        float | None,
-        typer.Option(min=0, max=360, help="Degrees from north it faces.  [default: the equator]"),
-    ] = None,
-    json: Json = None,
-) -> None:
-    """Tell surface temperature, SRI and what ageing costs."""
-    from aging.cli import heat as hot
-    from aging.cli import output
-    from aging.optics.heat import emittance as known
-
-    alone = source is None and (site is not None or tilt or azimuth is not None)
-    require(not alone, "heat", "--site, --tilt or --azimuth", "these with a SOURCE")
-    require(source is None or initial is not None, "heat", source, "SOURCE with --initial")
-    year = None if source is None else hot.sun_on(source, site, tilt, azimuth)
-    found = hot.reckon(reflectance, initial, known(emittance), wind, year)
-    output.give(json, hot.facts(found), lambda: hot.show(found))
-
-
 @commands.command(epilog="Example: aging dashboard sample_exposure")
 def dashboard(
     source: Source = None,

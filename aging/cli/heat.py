@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
+from pathlib import Path
 
 from aging.cli.output import screen, table
+from aging.cli.weather import facing
 from aging.climate.absorbed import CAUTION, AgeingHeat, RoofYear, ageing_heat, roof_year
-from aging.climate.radiation import Plane
-from aging.errors import CallError, require
+from aging.climate.radiation import COLUMNS
+from aging.clocks import rack_plane
+from aging.errors import require
+from aging.intake.weather_files import read_weather_file
 from aging.optics.criteria import DefaultAged, default_aged
 from aging.optics.heat import Emittance, Wind, sri, surface_temperature
 
@@ -74,19 +78,18 @@ def sun_on(source: str, site: str | None, tilt: float, azimuth: float | None) ->
     if site is None and len(known) == 1:
         site = known[0]
     require(site in known, "--site", site, known)
-    place = exposure.sites[exposure.sites["site"] == site].iloc[0]
     weather = exposure.weather[exposure.weather["site"] == site]
-    where = place.reindex(["latitude_deg", "longitude_deg", "elevation_m"]).astype("float64")
-    if where.iloc[:2].isna().any():
-        if tilt:
-            raise CallError(f"--tilt: site {site} has no latitude and longitude; leave --tilt out")
-        return roof_year(weather, None)
-    latitude, longitude, height = where.fillna(0.0).tolist()
-    if azimuth is None:
-        azimuth = 180.0 if latitude >= 0 else 0.0
-    plane = Plane(latitude, longitude, height, tilt, azimuth)
+    plane = facing(rack_plane(exposure, str(site), ()), tilt, azimuth, str(site))
     found = roof_year(weather, plane)
     return replace(found, source=f"{site}: {found.source}")
+
+
+def sun_in(file: Path, tilt: float, azimuth: float | None) -> RoofYear:
+    """The year of sun in a weather file (TMY3, EPW) on a roof."""
+    year = read_weather_file(file)
+    found = roof_year(year.year(), facing(year.place, tilt, azimuth, year.name), year.origin)
+    odd = [f"; {one.column}: {one.seen}" for one in year.findings if one.column == COLUMNS["solar"]]
+    return replace(found, source=found.source + "".join(odd))
 
 
 def show(found: Heat) -> None:

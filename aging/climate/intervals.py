@@ -166,7 +166,7 @@ def _notes(found: Sequence[Interval]) -> Iterator[str]:
     for name, what in bands.items():
         lacking = days - sum(getattr(one, f"{name}_measured_days") for one in found)
         unknown = any(np.isnan(getattr(one, COLUMNS[name])) for one in found)
-        if lacking:
+        if lacking and (unknown or lacking < days):  # else the source tells
             fate = "not known" if unknown else "computed"
             yield f"{what} was not measured on {lacking} of {days} days and is {fate} there"
     low, high = UV_SHARE

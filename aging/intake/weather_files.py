@@ -66,7 +66,7 @@ QUANTITIES = {
 class WeatherFile:
     """A year by day. `days` has the sheet's columns, by 100 times month plus day.
 
-    place : where it holds, as a level plane;  years : that its months come from
+    place : where it holds, level;  years : that its months come from
     """
 
     name: str
@@ -163,7 +163,7 @@ def _place(meta: Mapping[str, float]) -> Plane:
     latitude, longitude, height = (meta[name] for name in ("latitude", "longitude", "altitude"))
     if not (abs(latitude) <= 90 and abs(longitude) <= 180 and np.isfinite(height)):  # noqa: PLR2004
         raise ValueError(f"it lies at latitude {latitude:g}, longitude {longitude:g}")
-    return Plane(latitude, longitude, height)
+    return Plane(latitude, longitude, height, azimuth_deg=180.0 if latitude >= 0 else 0.0)
 
 
 def _missing(file: str, kind: str, hours: pd.DataFrame) -> Iterator[Finding]:

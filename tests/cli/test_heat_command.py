@@ -62,7 +62,10 @@ def test_what_ageing_costs_at_a_site(sunny, capsys):
         (("--reflectance", "65"), "solar reflectance: 65.0 is not allowed"),
         (("--reflectance", "0.65", "--initial", "85"), "initial solar reflectance: 85.0"),
         (("--reflectance", "0.65", "--emittance", "0.05"), "above 0.1 to 1"),
-        (("--reflectance", "0.65", "--tilt", "5"), "these with a SOURCE"),
+        (("--reflectance", "0.65", "--tilt", "5"), "these with a SOURCE or --file"),
+        (("--reflectance", "0.65", "--site", "yard"), "with a SOURCE"),
+        (("here", "--reflectance", "0.65", "--file", "a.epw"), "SOURCE or --file, not both"),
+        (("--reflectance", "0.65", "--file", "a.epw"), "a sun with --initial"),
     ],
 )
 def test_a_wrong_call_ends_in_one_line(capsys, words, message):
@@ -76,4 +79,4 @@ def test_a_site_that_is_not_there_and_a_tilt_without_coordinates(sunny, capsys):
     asked = (sunny, "--reflectance", "0.65", "--initial", "0.85")
     assert "allowed: yard" in run(capsys, *asked, "--site", "moon")[2]
     assert "no latitude and longitude" in run(capsys, *asked, "--tilt", "5")[2]
-    assert "SOURCE with --initial" in run(capsys, sunny, "--reflectance", "0.65")[2]
+    assert "a sun with --initial" in run(capsys, sunny, "--reflectance", "0.65")[2]
