@@ -17,6 +17,7 @@ from aging.campaigns import START_GAP
 from aging.conditions import COLOUR
 from aging.cube import seen
 from aging.decay.ratings import Ratings, differences, medians, trend
+from aging.errors import CallError
 from aging.optics.colour import (
     YELLOWNESS,
     Conditions,
@@ -39,56 +40,74 @@ NEW_WITHIN = 1.0  # month, as `since_start` asks
 
 @dataclass(frozen=True)
 class Looks:
-    """Colour of one formulation in one trial: panels, means by visit, what they hold under."""
+    """Colour of one formulation in one trial: panels, means by visit, what they hold under.
+
+    Without conditions `fault` says why nothing that needs them has a value.
+    """
 
     panels: pd.DataFrame
     visits: pd.DataFrame
     conditions: Conditions | None
+    fault: str = ""
 
 
-def readings(exposure: Exposure) -> pd.DataFrame:
-    """Colours and ratings that count, with formulation, trial (its first day), visit, months."""
-    known = seen(exposure)[0]
+def readings(exposure: Exposure) -> tuple[pd.DataFrame, list[str]]:
+    """Colours and ratings that count, with formulation, trial (its first day), visit, months.
+
+    And notes on what was left out.
+    """
+    known, _, notes = seen(exposure)
     facts = tables.panels(exposure)[["panel", "formulation", "exposed_on"]]
     frame = known[known["property"].isin({*READ, *RATED})].merge(facts, on="panel")
     hung = frame[["site", "exposed_on"]].drop_duplicates().sort_values(["site", "exposed_on"])
     apart = hung.groupby("site")["exposed_on"].diff()
     first = hung["exposed_on"].where(apart.isna() | (apart > START_GAP))
-    frame = frame.merge(hung.assign(trial=first.groupby(hung["site"]).ffill()))
+    hung["trial"] = first.groupby(hung["site"]).ffill()
+    frame = frame.merge(hung, on=["site", "exposed_on"])
     day = frame["at"].dt.normalize()
     days = day.groupby([frame["site"], frame["visit"]]).transform("min") - frame["trial"]
-    return frame.assign(months=days.dt.days / DAYS_PER_MONTH)
+    return frame.assign(months=days.dt.days / DAYS_PER_MONTH), notes
 
 
-def of_trial(seen: pd.DataFrame, site: str, trial: pd.Timestamp) -> pd.DataFrame:
+def of_trial(known: pd.DataFrame, site: str, trial: pd.Timestamp) -> pd.DataFrame:
     """Readings of one trial at one site."""
-    return seen[(seen["site"] == site) & (seen["trial"] == trial)]
+    return known[(known["site"] == site) & (known["trial"] == trial)]
 
 
 def looks(rows: pd.DataFrame) -> Looks:
     """Colour of the readings of one formulation in one trial.
 
-    Differences (to a panel's own reading of its first month) and a yellowness that was not read
-    need the conditions stated; without them they have no value.
+    Differences are to a panel's own reading of its first month; yellowness is reckoned where it
+    was not read. Both need the conditions stated.
     """
-    keys = ["panel", "visit", "months", "surface_state"]
     rows = rows[rows["property"].isin(READ)]
-    found = rows.pivot_table(index=keys, columns="property", values="value")
-    found = found.reindex(columns=list(READ)).reset_index().sort_values(["visit", *keys[3:]])
-    conditions = _stated(rows)
-    found = found.assign(delta_e_00=np.nan, state=found["surface_state"].map(wording.STATES))
-    whole = found.dropna(subset=list(LAB))
-    if conditions and len(whole):
-        start = whole.groupby("panel")["months"].transform("min")
-        new = whole[start <= NEW_WITHIN]
-        colour = colour_of_readings(new[list(LAB)], conditions)
-        change = since_start(new["panel"], new["months"], colour)
-        found.loc[new.index, "delta_e_00"] = change.delta_e_00
-        if (conditions.illuminant, conditions.observer_deg) in YELLOWNESS:
-            made = yellowness_index(colour_of_readings(whole[list(LAB)], conditions))
-            read = found["yellowness_index"]
-            found["yellowness_index"] = read.fillna(pd.Series(made, index=whole.index))
-    return Looks(found, _by_visit(found), conditions)
+    found = rows.pivot_table(
+        index=["visit", "surface_state", "months", "panel"], columns="property", values="value"
+    )
+    found = found.reindex(columns=list(READ)).reset_index().assign(delta_e_00=np.nan)
+    found["state"] = found["surface_state"].map(wording.STATES)
+    conditions, fault = _stated(rows), wording.NOT_STATED
+    if conditions:
+        try:
+            return Looks(*_changed(found, conditions), conditions)
+        except CallError as error:
+            fault = str(error)
+    return Looks(found, _by_visit(found), None, fault)
+
+
+def _changed(found: pd.DataFrame, conditions: Conditions) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Panels and visits with the differences and the yellowness of what was read whole."""
+    found, whole = found.copy(), found.dropna(subset=list(LAB))
+    start = whole.groupby("panel")["months"].transform("min")
+    new = whole[start <= NEW_WITHIN]
+    colour = colour_of_readings(new[list(LAB)], conditions)
+    change = since_start(new["panel"], new["months"], colour)
+    found.loc[new.index, "delta_e_00"] = change.delta_e_00
+    if (conditions.illuminant, conditions.observer_deg) in YELLOWNESS:
+        made = yellowness_index(colour_of_readings(whole[list(LAB)], conditions))
+        made = pd.Series(made, whole.index)
+        found["yellowness_index"] = found["yellowness_index"].fillna(made)
+    return found, _by_visit(found)
 
 
 def _stated(rows: pd.DataFrame) -> Conditions | None:
@@ -118,8 +137,8 @@ def swatches(visits: pd.DataFrame) -> pd.DataFrame:
     exposed = whole[whole["surface_state"] == "as_exposed"]
     washed = whole[whole["surface_state"] == "washed"]
     rows = pd.concat([exposed.head(1), exposed[1:].tail(1), washed.tail(1)])
-    names = rows["months"].map(wording.exposed) + ", " + rows["state"]
-    return rows.assign(name=names, colour=screen_colours(rows[list(LAB)]) if len(rows) else "")
+    names = [f"{wording.exposed(row.months)}, {row.state}" for row in rows.itertuples()]
+    return rows.assign(name=names, colour=screen_colours(rows[list(LAB)]))
 
 
 def ratings(rows: pd.DataFrame, name: str) -> Ratings:

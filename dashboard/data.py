@@ -127,15 +127,15 @@ def measured(data: Opened) -> pd.DataFrame:
 
 
 @st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
-def seen(data: Opened) -> pd.DataFrame:
-    """Colours and ratings that count, see `appearance.readings`."""
+def appearances(data: Opened) -> tuple[pd.DataFrame, list[str]]:
+    """Colours and ratings that count, and notes, see `appearance.readings`."""
     return appearance.readings(data.exposure)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def judged(data: Opened, site: str, trial: pd.Timestamp, name: str) -> pd.DataFrame:
     """Trends of a trial's ratings, see `appearance.judged`; CallError where there are none."""
-    rows = appearance.of_trial(seen(data), site, trial)
+    rows = appearance.of_trial(appearances(data)[0], site, trial)
     formulations = data.exposure.formulations
     controls = formulations.loc[formulations["role"] == "control", "formulation"]
     return appearance.judged(appearance.ratings(rows, name), controls, RATING_LEVEL)

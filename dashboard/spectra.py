@@ -28,7 +28,7 @@ def measured(exposure: Exposure) -> pd.DataFrame:
     days = (frame["on"] - frame["exposed_on"]).dt.days
     frame["when"] = [wording.exposed(months) for months in days / DAYS_PER_MONTH]
     frame["state"] = frame["surface_state"].map(wording.STATES)
-    frame["name"] = frame["when"] + ", " + frame["state"]
+    frame["name"] = [", ".join(pair) for pair in zip(frame["when"], frame["state"], strict=True)]
     frame["wavelength_nm"] = [*map(numbers_of, frame["wavelengths_nm"])]
     frame["reflectance"] = [*map(numbers_of, frame["reflectances"])]
     return frame.sort_values(["visit", "state", "at"], kind="stable", ignore_index=True)
@@ -47,10 +47,10 @@ def latest(later: pd.DataFrame) -> pd.Series:
     return (exposed if len(exposed) else later).iloc[-1]
 
 
-def overlaid(spectra: pd.DataFrame) -> pd.DataFrame:
-    """Of one panel's spectra those of the first visit and of the latest ones."""
-    visits = spectra["visit"].drop_duplicates()
-    kept = [*visits.head(1), *visits[1:].tail(MOST_VISITS - 1)]
+def overlaid(spectra: pd.DataFrame, *visits: int) -> pd.DataFrame:
+    """Of one panel's spectra those of the named visits and of the latest, at most MOST_VISITS."""
+    others = [visit for visit in spectra["visit"].unique() if visit not in visits]
+    kept = [*visits, *others[::-1]][:MOST_VISITS]
     return spectra[spectra["visit"].isin(kept)]
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from aging.optics.colour import Conditions
 from aging.vocabulary import Property
 
 TITLE = "Exposure panels"
@@ -189,6 +190,10 @@ TRACK_TITLES = {
     "lightness": "L*, lightness", "a_star": "a*, green to red", "b_star": "b*, blue to yellow",
     "delta_e_00": "CIEDE2000 to the first reading", "yellowness_index": "Yellowness index",
 }  # fmt: skip
+HOW_COLOUR = """
+Means over the panels of a visit. CIEDE2000 is to a panel's own reading of its first month, the
+grey scale (ISO 105-A05, 5 is no change) to the first visit; yellowness is by ASTM E313.
+"""
 COLOUR_COLUMNS = {
     "months": "Months exposed", "state": "Surface", "panels": "Panels", "lightness": "L*",
     "a_star": "a*", "b_star": "b*", "delta_e_00": "CIEDE2000", "yellowness_index": "Yellowness",
@@ -202,7 +207,7 @@ TREND_HEADING = "Is it getting worse?"
 TREND_COLUMNS = {
     "formulation": "Formulation", "odds": "Odds ratio a year",
     "range": "Interval", "superiority": "Pairs better than control, %",
-    "p_holm": "p (Holm)", "panels": "Panels", "readings": "Readings", "reason": "Why no odds",
+    "p_holm": "p (Holm)", "panels": "Panels", "readings": "Readings",
 }  # fmt: skip
 NAMED = 3  # formulations in a sentence
 CANNOT_RATE = "These ratings cannot be read as one series."
@@ -410,6 +415,11 @@ def bands(lost: pd.DataFrame) -> str:
     return f"Of the loss of {total:.3f} in solar reflectance: {', '.join(parts)}."
 
 
+def conditions(found: Conditions) -> str:
+    """What colours hold under."""
+    return f"Read under {found.illuminant}, {found.observer_deg} deg, {found.geometry}."
+
+
 def swatches(shown: pd.DataFrame, formulation: str, site: str) -> str:
     """The statement above the colours side by side."""
     told = [
@@ -456,22 +466,21 @@ def odds(value: float) -> str:
 
 
 def trends(found: pd.DataFrame) -> str:
-    """The statement above the table of trends."""
+    """What stands above the table of trends: how many moved, and why some have no odds."""
     known = found.dropna(subset=["odds_ratio"])
     worse, better = known[known["lower"] > 1], known[known["upper"] < 1]
     text = (
         f"Of {plural(len(found), 'formulation')}, {len(worse)} get worse and {len(better)} better "
-        f"with {percent(found['level'].iloc[0])} intervals that leave out 1; for "
-        f"{len(found) - len(known)} no odds can be told."
+        f"with {percent(found['level'].iloc[0])} intervals that leave out 1."
     )
-    if worse.empty:
-        return text
-    most = worse.loc[worse["lower"].idxmax()]
-    times = f"times {odds(most['odds_ratio'])} a year"
-    return (
-        f"{text} Clearest: {most['formulation']}, odds of a worse rating {times} "
-        f"({odds(most['lower'])} to {odds(most['upper'])})."
-    )
+    if len(worse):
+        most = worse.loc[worse["lower"].idxmax()]
+        text += (
+            f" Clearest: {most['formulation']}, odds of a worse rating {odds(most['odds_ratio'])} "
+            f"times as high a year later ({odds(most['lower'])} to {odds(most['upper'])})."
+        )
+    without = found[found["odds_ratio"].isna()].groupby("reason")["formulation"]
+    return "\n".join([text, *(f"No odds for {', '.join(n)}: {why}." for why, n in without)])
 
 
 def is_sample(source: str) -> bool:

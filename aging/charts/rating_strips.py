@@ -47,7 +47,6 @@ def rating_strip_chart(
     panels: formulation, months, panel, value, place (0 the best of its cell).
     """
     names = list(dict.fromkeys(cells["formulation"]))
-    visits = sorted(set(cells["months"]))
     known = shades(prop)
     domain = [f"{step:g}" for step in known]
     colours = alt.Scale(domain=domain, range=list(known.values()))
@@ -58,12 +57,12 @@ def rating_strip_chart(
         direction="horizontal",
     )  # fmt: skip
     x = alt.X(
-        "visit:O", sort=[f"{month:.1f}" for month in visits], title="Months exposed at the visit",
-        axis=alt.Axis(labelAngle=0, labelOverlap=True), scale=alt.Scale(padding=0.06),
+        "months:O", title="Months exposed at the visit", scale=alt.Scale(padding=0.06),
+        axis=alt.Axis(labelAngle=0, labelOverlap=True, format=".1f"),
     )  # fmt: skip
     y = alt.Y("formulation:N", sort=names, title=None, scale=alt.Scale(padding=0.1))
     cells, panels = (
-        rows.assign(visit=rows["months"].map("{:.1f}".format), rating=rows[of].map("{:g}".format))
+        rows.assign(rating=rows[of].map("{:g}".format))
         for rows, of in ((cells, "median"), (panels, "value"))
     )
     base = alt.Chart(cells.assign(ink=cells["median"].map(figure_colours(prop)))).encode(x, y)

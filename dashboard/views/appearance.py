@@ -12,20 +12,20 @@ from dashboard import appearance, data, parts, state, wording
 
 opened = parts.source_or_help()
 st.title(wording.APPEARANCE)
-seen = data.seen(opened)
-if seen.empty:
+known, notes = data.appearances(opened)
+if known.empty:
     st.text(wording.NO_APPEARANCE)
     st.stop()
 
 left, middle, right = st.columns(3)
 with left:
-    sites = sorted(set(seen["site"]))
+    sites = sorted(set(known["site"]))
     site = state.choose("site", wording.SITE, sites, default=sites[0])
 with middle:
-    days = sorted({f"{day:%Y-%m-%d}" for day in seen.loc[seen["site"] == site, "trial"]})
+    days = sorted({f"{day:%Y-%m-%d}" for day in known.loc[known["site"] == site, "trial"]})
     day = state.choose("trial", wording.TRIAL, days, default=days[-1])
 trial = pd.Timestamp(day)
-rows = appearance.of_trial(seen, site, trial)
+rows = appearance.of_trial(known, site, trial)
 with right:
     names = sorted(set(rows["formulation"]))
     formulation = state.choose("formulation", wording.FORMULATION, names, default=names[0])
@@ -43,8 +43,7 @@ else:
 tracks = [name for name in appearance.TRACKS if looks.visits[name].notna().any()]
 if tracks:
     st.subheader(wording.TRACKS_HEADING)
-    if looks.conditions is None:
-        st.markdown(wording.NOT_STATED)
+    st.text(wording.conditions(looks.conditions) if looks.conditions else looks.fault)
     for place, name in enumerate(tracks):
         if place % 2 == 0:
             columns = st.columns(2)
@@ -55,6 +54,7 @@ if tracks:
             )
             parts.chart(figure, statement)
     parts.table(looks.visits, wording.COLOUR_COLUMNS, decimals=2, months="%.1f")
+    st.markdown(wording.HOW_COLOUR)
 
 st.subheader(wording.RATINGS_HEADING)
 rated = [name for name in appearance.RATED if (rows["property"] == name).any()]
@@ -82,3 +82,4 @@ parts.table(appearance.in_words(trends), wording.TREND_COLUMNS, decimals=2, supe
 st.markdown(wording.HOW_RATINGS)
 st.subheader(wording.NUMBERS_HEADING)
 parts.table(cells, wording.CELL_COLUMNS, decimals=prop.decimals, months="%.1f")
+parts.notes(notes)

@@ -42,8 +42,9 @@ if len(later):
         name = state.choose("aged", wording.AGED, list(names), default=default, show=names.get)
     aged = later[later["spectrum"] == name].iloc[0]
 
-statement = wording.spectra(found, first, aged)
-lines, light = spectra.drawn(spectra.overlaid(found)), spectra.sun(weighting)
+shown = spectra.overlaid(found, *({first["visit"], aged["visit"]} if aged is not None else ()))
+statement = wording.spectra(shown, first, aged)
+lines, light = spectra.drawn(shown), spectra.sun(weighting)
 figure = spectra_chart(lines, light, weighting=weighting, description=statement)
 parts.chart(figure, statement)
 
