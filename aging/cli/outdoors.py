@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 
 import typer
 
-from aging.cli.commands import Json, Source, commands
+from aging.cli.commands import commands
+from aging.cli.options import Json, Source
 from aging.errors import require
 
 Azimuth = Annotated[

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from aging.ledger.copies import restore
 from aging.ledger.folder import export
 from aging.ledger.ledger import Ledger, open_ledger
 from aging.ledger.receipt import Receipt
+from aging.ledger.verify import Break, Verdict
 
-__all__ = ["Ledger", "Receipt", "export", "open_ledger"]
+__all__ = ["Break", "Ledger", "Receipt", "Verdict", "export", "open_ledger", "restore"]

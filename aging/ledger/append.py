@@ -8,7 +8,6 @@ reading that differs from the stored one is refused, for readings change by corr
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any
 
 import pandas as pd
 from sqlalchemy import Connection, case, delete, exists, func, insert, literal, select, true
@@ -18,6 +17,7 @@ from aging.ledger.batches import now, open_batch, said
 from aging.ledger.compare import conflicts, is_different, is_newest_of_key
 from aging.ledger.corrections import judge
 from aging.ledger.receipt import Receipt
+from aging.ledger.rows import put_rows
 from aging.ledger.schema import STAGES, STAGING, TABLES, content
 from aging.ledger.store import Store
 from aging.records import SHEETS, Exposure
@@ -106,18 +106,11 @@ def _store_chunk(
 
 
 def _lay_down(conn: Connection, sheet: str, frame: pd.DataFrame) -> None:
-    """Replace the content of the temporary table, past SQLAlchemy's cost for each row."""
+    """Replace the content of the temporary table."""
     stage = STAGES[sheet]
     conn.execute(delete(stage))
     columns = [_plain(frame[name]) for name in content(sheet)]
-    rows = list(zip(*columns, range(len(frame)), strict=True))
-    if conn.dialect.name == "postgresql":
-        driver: Any = conn.connection.driver_connection
-        with driver.cursor() as cursor, cursor.copy(f"COPY {stage.name} FROM STDIN") as copy:
-            for row in rows:
-                copy.write_row(row)
-    else:
-        conn.exec_driver_sql(str(insert(stage).compile(dialect=conn.dialect)), rows)
+    put_rows(conn, stage, list(zip(*columns, range(len(frame)), strict=True)))
 
 
 def _plain(values: pd.Series) -> list[object]:

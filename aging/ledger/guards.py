@@ -10,17 +10,17 @@ _FUNCTION = f"""
 CREATE OR REPLACE FUNCTION append_only() RETURNS trigger LANGUAGE plpgsql AS
 $$ BEGIN RAISE EXCEPTION '{_REFUSAL}' USING ERRCODE = 'restrict_violation'; END $$
 """
+_SQLITE = f"""
+CREATE TRIGGER IF NOT EXISTS {{table}}_append_only_{{act}} BEFORE {{act}} ON {{table}}
+BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END
+"""
+_POSTGRESQL = """
+CREATE TRIGGER {table}_append_only BEFORE UPDATE OR DELETE OR TRUNCATE ON {table}
+FOR EACH STATEMENT EXECUTE FUNCTION append_only()
+"""
 _GUARDS = {
-    "sqlite": (
-        "CREATE TRIGGER IF NOT EXISTS {table}_append_only_update BEFORE UPDATE ON {table}"
-        f" BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END",
-        "CREATE TRIGGER IF NOT EXISTS {table}_append_only_delete BEFORE DELETE ON {table}"
-        f" BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END",
-    ),
-    "postgresql": (
-        "CREATE TRIGGER {table}_append_only BEFORE UPDATE OR DELETE OR TRUNCATE ON {table}"
-        " FOR EACH STATEMENT EXECUTE FUNCTION append_only()",
-    ),
+    "sqlite": [_SQLITE.replace("{act}", act) for act in ("update", "delete")],
+    "postgresql": [_POSTGRESQL],
 }
 _STANDING = {
     "sqlite": "SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'"

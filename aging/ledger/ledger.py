@@ -9,11 +9,13 @@ from typing import Self
 import pandas as pd
 
 from aging.ledger import append as _append
-from aging.ledger import batches, corrections
+from aging.ledger import batches, copies, corrections
 from aging.ledger import read as _read
+from aging.ledger import verify as _verify
 from aging.ledger.migrate import bring_up_to_date
 from aging.ledger.receipt import Receipt
 from aging.ledger.store import Store, connect, keep_log
+from aging.ledger.verify import Verdict
 from aging.records import Exposure
 
 
@@ -74,6 +76,14 @@ class Ledger:
     def history(self) -> pd.DataFrame:
         """Every reading ever recorded, the superseded ones too, in the order of recording."""
         return _read.history(self._store)
+
+    def verify(self) -> Verdict:
+        """Compare every batch with its seal in the chain; see `aging.ledger.verify`."""
+        return _verify.verify(self._store)
+
+    def backup(self, file: str | Path) -> Verdict:
+        """Copy the store, as it is at one moment, into a new file; see `aging.ledger.copies`."""
+        return copies.backup(self._store, file)
 
     def close(self) -> None:
         """Let go of the store."""

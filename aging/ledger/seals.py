@@ -52,6 +52,6 @@ def seal(conn: Connection, batch: Table, seals: Table, content: Mapping[int, Con
     missing = select(batch).where(batch.c.id > number).order_by(batch.c.id)
     for facts in conn.execute(missing).mappings().all():
         text = seal_text(content.get(facts["id"], {}))
-        digest = batch_digest(digest, facts, text)
+        digest = batch_digest(digest, dict(facts), text)
         row = {"batch": facts["id"], "content": text, "digest": digest}
         conn.execute(insert(seals).values(row))

@@ -1,0 +1,119 @@
+"""Whether the store still holds what was stored, and where it does not.
+
+A batch that was altered no longer fits its seal, and the chain says so at that batch alone. What
+the chain cannot see by itself is that its last batches were cut off, or that all of it was sealed
+anew: a digest that was noted elsewhere shows both. Photos are named by the digest of their content.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import select
+
+from aging.ledger.chain import Content, batch_digest, read_seal
+from aging.ledger.guards import unguarded
+from aging.ledger.schema import BATCH, SEAL, TABLES
+from aging.ledger.seals import contents
+from aging.ledger.store import Store
+
+
+@dataclass(frozen=True)
+class Break:
+    """A batch that is not as it was sealed; its facts are None where the batch is gone."""
+
+    batch: int
+    recorded_at: str | None
+    recorded_by: str | None
+    source: str | None
+    what: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a check of the whole store found.
+
+    `digests` are those of the sealed batches by number; `unguarded` names the tables that the
+    database no longer protects from changes, `altered_photos` the files whose name belies them.
+    """
+
+    rows: int
+    digests: Mapping[int, str]
+    breaks: tuple[Break, ...]
+    unguarded: tuple[str, ...]
+    altered_photos: tuple[str, ...]
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing was altered."""
+        return not (self.breaks or self.unguarded or self.altered_photos)
+
+    @property
+    def head(self) -> str:
+        """Digest of the newest batch, which stands for all of the store; empty in an empty one."""
+        return self.digests[max(self.digests)] if self.digests else ""
+
+
+def photos_of(store: Store) -> Path | None:
+    """Folder of the photos of an SQLite store, beside it; None for a server's store."""
+    is_file = store.engine.dialect.name == "sqlite"
+    return Path(f"{store.label}.photos") if is_file else None
+
+
+def verify(store: Store) -> Verdict:
+    """Compare every batch with its seal, all at one moment; LedgerError where it cannot be read."""
+    with store.reading() as conn:
+        found = contents(conn, TABLES)
+        batches = {row["id"]: dict(row) for row in conn.execute(select(BATCH)).mappings()}
+        seals = {row.batch: row for row in conn.execute(select(SEAL))}
+        open_to_all = unguarded(conn)
+    numbers = set(found) | set(batches) | set(seals)
+    numbers |= {number - 1 for number in numbers if number > 1}  # where a gap ends, one is gone
+    breaks = []
+    for number in sorted(numbers):
+        facts, seal, before = batches.get(number), seals.get(number), seals.get(number - 1)
+        previous = before.digest if before else ""
+        known = facts or {}
+        breaks += [
+            Break(
+                number,
+                known.get("recorded_at"),
+                known.get("recorded_by"),
+                known.get("source"),
+                what,
+            )
+            for what in _faults(facts, seal, previous, found.get(number, {}))
+        ]
+    rows = sum(count for content in found.values() for count, _ in content.values())
+    digests = {number: seal.digest for number, seal in sorted(seals.items())}
+    return Verdict(rows, digests, tuple(breaks), open_to_all, tuple(_altered(photos_of(store))))
+
+
+def _faults(
+    facts: Mapping[str, Any] | None, seal: Any, previous: str, holds: Content
+) -> Iterator[str]:
+    if facts is None:
+        yield "the batch is gone" if seal or not holds else "rows of a batch that was never stored"
+    if seal is None:
+        if facts is not None:
+            yield "its seal is gone"
+        return
+    sealed = read_seal(seal.content)
+    for sheet in sorted(sealed.keys() | holds.keys()):
+        then, now = sealed.get(sheet, (0, "")), holds.get(sheet, (0, ""))
+        if then[0] != now[0]:
+            yield f"{sheet}: {now[0]} rows, {then[0]} were stored"
+        elif then != now:
+            yield f"{sheet}: a cell of its {now[0]} rows differs from what was stored"
+    if facts is not None and seal.digest != batch_digest(previous, facts, seal.content):
+        yield "who, when, where from, why, the seal or the order of batches was changed"
+
+
+def _altered(photos: Path | None) -> Iterator[str]:
+    for file in sorted(photos.rglob("[!.]*")) if photos else ():
+        if file.is_file() and sha256(file.read_bytes()).hexdigest() != file.stem:
+            yield file.name
