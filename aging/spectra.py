@@ -49,6 +49,14 @@ def alike(spectra: pd.DataFrame) -> Iterator[tuple[pd.DataFrame, Array, Array]]:
         yield rows, numbers_of(str(wavelengths)), np.stack([*map(numbers_of, rows["reflectances"])])
 
 
+def changed(spectra: pd.DataFrame, stored: pd.DataFrame) -> list[str]:
+    """Ids of spectra that are stored already and otherwise."""
+    both = spectra.merge(stored, on="spectrum")
+    lists = ("wavelengths_nm", "reflectances")
+    same = [both[f"{name}_x"] == both[f"{name}_y"] for name in lists]
+    return both.loc[~(same[0] & same[1]), "spectrum"].tolist()
+
+
 def derived(
     spectra: pd.DataFrame,
     weighting: str | Weighting,
@@ -84,7 +92,7 @@ def derived(
                 parts.append(_readings(rows, name, values, **held))
     readings = pd.concat(parts, ignore_index=True)
     limits = readings["property"].map(PROPERTIES)
-    low, high = (limits.map(attrgetter(end)) for end in ("low", "high"))
+    low, high = (limits.map(attrgetter(end)).astype("float64") for end in ("low", "high"))
     possible = readings["value"].between(low, high)
     for name, value in readings.loc[~possible, ["reading_id", "value"]].itertuples(index=False):
         findings.append(_finding("out-of-range", f"{name}: {value:g}", "what can exist"))

@@ -226,21 +226,68 @@ def backtest(
 
 @commands.command(epilog="Example: aging spectrum white.csv --weighting 'G173 direct'")
 def spectrum(
-    file: Annotated[Path, typer.Argument(help="Spectra: .csv, .xlsx or JCAMP-DX (.jdx, .dx).")],
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="Spectra: .csv, .xlsx, JCAMP-DX (.jdx, .dx); none: those of STORE."),
+    ] = None,
     *,
     weighting: Annotated[
         str, typer.Option(help="Solar spectrum that weights; a wrong name lists them.")
     ] = "G173 global tilt",
+    store: Store = None,
+    read_on: Annotated[
+        str | None, typer.Option(metavar="DATE", help="When they were measured, to store them.")
+    ] = None,
+    panels: Annotated[
+        str | None,
+        typer.Option(metavar="SAMPLE=PANEL,...", help="Panels of samples not named as they are."),
+    ] = None,
+    surface_state: Annotated[
+        str | None, typer.Option(help="What was done to the surface.  [default: as_exposed]")
+    ] = None,
+    instrument: Annotated[str | None, typer.Option(help="What measured.")] = None,
+    operator: Annotated[str | None, typer.Option(help="Who measured.")] = None,
+    illuminant: Annotated[
+        str | None, typer.Option(help="Store L*, a*, b* too, under this CIE illuminant: D65.")
+    ] = None,
+    observer: Annotated[int, typer.Option(help="CIE observer of L*, a*, b*: 2 or 10.")] = 10,
+    geometry: Annotated[
+        str | None, typer.Option(help="Geometry of the instrument: 45:0, d:8 SCI, d:8 SCE.")
+    ] = None,
+    by: Annotated[str | None, typer.Option(help="Who stores; default: the login name.")] = None,
     json: Json = None,
 ) -> int:
-    """Reduce spectra to solar reflectance."""
+    """Reduce spectra to solar reflectance; store them."""
+    from getpass import getuser
+
     from aging.cli import output, spectra
+    from aging.cli.findings import listing
     from aging.intake.spectra import read_spectra
     from aging.optics.solar import weighting_named
 
+    facts = {"read_on": read_on, "surface_state": surface_state, "instrument": instrument,
+             "operator": operator}  # fmt: skip
+    colour = {"illuminant": illuminant, "observer_deg": observer, "geometry": geometry}
+    require(
+        file is not None or store is not None, "spectrum", "nothing", "a FILE, or --store STORE"
+    )
+    new = store is not None and file is not None
+    given = [name for name, fact in (*facts.items(), ("panels", panels)) if fact is not None]
+    require(new or not given, "spectrum", ", ".join(given), "these with a FILE and --store STORE")
+    require(store is not None or illuminant is None, "illuminant", illuminant, "with --store STORE")
+    require(not new or read_on is not None, "read-on", read_on, "the day of measuring, YYYY-MM-DD")
     sun = weighting_named(weighting)
-    read = read_spectra(file)
+    read = None if file is None else read_spectra(file)
+    source = f"the spectra of {store}" if file is None else str(file)
     rows, bands = spectra.reduced(read, sun)
+    kept = None
+    if store is not None:
+        kept = spectra.keep(
+            store, read, source, by or getuser(), sun,
+            facts=facts, panel_of=spectra.pairs(panels), colour=colour,
+        )  # fmt: skip
+    findings = (*(read.findings if read else ()), *(kept.findings if kept else ()))
+    notes = read.notes if read else ()
     output.give(
         json,
         {
@@ -248,12 +295,13 @@ def spectrum(
             "source": sun.source,
             "bands": bands,
             "rows": rows,
-            "findings": read.findings,
-            "notes": read.notes,
-        },
-        lambda: spectra.show(read, str(file), sun, rows, bands),
+            "findings": findings,
+            "notes": notes,
+        }
+        | ({"receipts": kept.receipts, "readings": kept.readings} if kept else {}),
+        lambda: listing(spectra.show(source, sun, rows, bands, kept), findings, notes),
     )
-    return int(read.blocked)
+    return int(any(one.severity == "block" for one in findings))
 
 
 @commands.command(epilog="Example: aging export --store exposure.sqlite copy_of_exposure")

@@ -29,7 +29,7 @@ def show(read: Intake, source: str) -> None:
     for tally in read.tallies:
         counts.add_row(tally.sheet, *map(str, (tally.rows, tally.accepted, tally.refused)))
     console.print(counts)
-    _list(console, read.findings, read.notes)
+    listing(console, read.findings, read.notes)
     console.print(f"\n{refused(read) or 'No'} rows refused.")
 
 
@@ -43,7 +43,7 @@ def show_load(read: Intake, receipts: Sequence[Receipt], store: str) -> None:
         rows, gone = one.rows + lost[one.sheet], one.refused + lost[one.sheet]
         counts.add_row(one.sheet, *map(str, (rows, one.stored, one.already, gone)))
     console.print(counts)
-    _list(console, of_load(read, receipts), read.notes)
+    listing(console, of_load(read, receipts), read.notes)
 
 
 def of_load(read: Intake, receipts: Sequence[Receipt]) -> tuple[Finding, ...]:
@@ -51,7 +51,8 @@ def of_load(read: Intake, receipts: Sequence[Receipt]) -> tuple[Finding, ...]:
     return (*read.findings, *(finding for one in receipts for finding in one.findings))
 
 
-def _list(console: Console, findings: Sequence[Finding], notes: Sequence[str]) -> None:
+def listing(console: Console, findings: Sequence[Finding], notes: Sequence[str]) -> None:
+    """Findings by severity, like ones together, then the notes."""
     for severity, heading in HEADINGS.items():
         alike: dict[tuple[str, ...], list[Finding]] = defaultdict(list)
         for one in findings:

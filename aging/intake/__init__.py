@@ -50,12 +50,12 @@ def read(path: str | Path, *, day_first: bool | None = None) -> Intake:
     for desk in desks["readings"]:
         check_readings(desk, panels)
     for desk in desks["spectra"]:
-        check_spectra(desk)
+        check_spectra(desk, panels)
     for name in (name for name in SHEETS if name not in frames):
         frames[name] = empty_frame(name)
         for desk in desks[name]:
             named(desk, "site", frames["sites"]["site"], "unknown-site")
-            if name != "readings":  # which tell more of an unknown panel
+            if name not in ("readings", "spectra"):  # which tell more of an unknown panel
                 named(desk, "panel", frames["panels"]["panel"], "unknown-panel")
             repeats(desk, elsewhere=frames[name])
             frames[name] = _joined(frames[name], desk.frame())

@@ -4,6 +4,16 @@ from __future__ import annotations
 
 from types import MappingProxyType
 
+OF_WAVELENGTHS: MappingProxyType[str, str] = MappingProxyType(
+    {
+        "duplicate-wavelength": "a wavelength stands twice",
+        "unordered-wavelengths": "the wavelengths go up and down",
+        "descending-wavelengths": "read from long to short; turned round",
+        "coverage": "the wavelengths leave out a part of the sun",
+        "gap": "two wavelengths that follow each other are far apart",
+    }
+)
+
 CODES: MappingProxyType[str, str] = MappingProxyType(
     {
         # the file as a whole
@@ -30,6 +40,9 @@ CODES: MappingProxyType[str, str] = MappingProxyType(
         "percent-for-fraction": "a fraction was typed as a percentage without saying so",
         "unusual": "possible, but outside what such a coating usually shows",
         "scale-step": "not a step of the rating scale",
+        # a spectrum
+        "uneven-lists": "a spectrum has more wavelengths than reflectances, or fewer",
+        **OF_WAVELENGTHS,
         # a row against the other rows and sheets
         "unknown-panel": "no accepted row of the panels sheet has this panel",
         "unknown-site": "no panel stands at this site and the sites sheet does not name it",

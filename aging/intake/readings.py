@@ -20,7 +20,7 @@ def check_readings(desk: Desk, panels: Desk) -> None:
     if desk.blocked:
         return
     _states(desk)
-    _panels(desk, panels)
+    check_panels(desk, panels)
     _values(desk)
     _methods(desk)
     _corrections(desk)
@@ -38,7 +38,8 @@ def _states(desk: Desk) -> None:
     desk.columns["surface_state"] = state.fillna("as_exposed")
 
 
-def _panels(desk: Desk, panels: Desk) -> None:
+def check_panels(desk: Desk, panels: Desk) -> None:
+    """Each row names an accepted panel and was read while that hung."""
     if panels.blocked:
         action = f"mend {panels.raw.file} first"
         desk.block("unknown-panel", "panel", "", f"a panel of {panels.raw.file}", action)

@@ -46,18 +46,17 @@ def tabs(path: Path) -> tuple[list[Raw], list[str]]:
     return raws, others
 
 
-def first_tab(path: Path) -> list[list[str]]:
-    """Cells of a workbook's first worksheet, row by row from its top left corner."""
+def worksheets(path: Path) -> dict[str, list[list[str]]]:
+    """Cells of each worksheet by its name, row by row from its top left corner."""
     _inspect(path)
     try:
         with CalamineWorkbook.from_path(str(path)) as book:
-            for tab in book.sheets_metadata:
-                if tab.typ == SheetTypeEnum.WorkSheet:
-                    rows = book.get_sheet_by_name(tab.name).to_python(skip_empty_area=False)
-                    return [[_text(value) for value in row] for row in rows]
+            names = [tab.name for tab in book.sheets_metadata if tab.typ == SheetTypeEnum.WorkSheet]
+            read = {name: book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+                    for name in names}  # fmt: skip
     except CalamineError as error:
         raise SourceError(f"{path}: not a workbook that can be read ({error})") from error
-    return []
+    return {name: [[_text(value) for value in row] for row in rows] for name, rows in read.items()}
 
 
 def _sheet_of(tab: str) -> tuple[str | None, str | None]:

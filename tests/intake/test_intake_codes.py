@@ -15,6 +15,9 @@ PANEL_HEAD = "panel,formulation,site,exposed_on,closed_on"
 SOON = date.today() + timedelta(days=30)  # noqa: DTZ011
 
 
+SUN = " ".join(map(str, range(300, 2501, 20)))
+
+
 @dataclass(frozen=True)
 class Case:
     code: str
@@ -40,6 +43,19 @@ def cell(code, column, seen, line, *, severity="block", row=3, head=HEAD):
 def panels(code, column, seen, line, *, severity="block", row=4):
     sheets = {"panels": f"{PANEL_HEAD}\nA1,F1,S1,2024-01-10,\nA2,F1,S1,2024-01-10,\n{line}\n"}
     return Case(code, severity, row, column, seen, sheets, "panels.csv", int(severity == "block"))
+
+
+def spectrum(code, column, seen, wavelengths, severity="block", *, value="0.8", panel="A1",
+             on="2024-03-01", reflectances=None):  # fmt: skip
+    values = " ".join([value] * (reflectances or len(wavelengths.split())))
+    good = f"A2,2024-03-01,{SUN},{' '.join(['0.8'] * 111)}"
+    rows = [
+        "panel,read_on,wavelengths_nm,reflectances",
+        good,
+        f"{panel},{on},{wavelengths},{values}",
+    ]
+    sheets = {"spectra": "\n".join(rows)}
+    return Case(code, severity, 3, column, seen, sheets, "spectra.csv", int(severity == "block"))
 
 
 CASES = [
@@ -115,6 +131,18 @@ CASES = [
          {"formulations": "formulation\nF1\n"}, "panels.csv", 0),
     cell("before-exposure", "read_on", "2024-01-09", "A1,2024-01-09,gloss_60,8,,"),
     cell("after-closure", "read_on", "2025-01-01", "A2,2025-01-01,gloss_60,8,,", severity="warn"),
+    spectrum("uneven-lists", "reflectances", "110 numbers", SUN, reflectances=110),
+    spectrum("duplicate-wavelength", "wavelengths_nm", "340", SUN.replace(" 340 ", " 340 340 ")),
+    spectrum("unordered-wavelengths", "wavelengths_nm", "310 after 320",
+             SUN.replace(" 340 ", " 310 ")),
+    spectrum("coverage", "wavelengths_nm", "300 to 2480 nm", SUN.removesuffix(" 2500")),
+    spectrum("gap", "wavelengths_nm", "320 to 360 nm", SUN.replace(" 340 ", " "), "confirm"),
+    spectrum("descending-wavelengths", "wavelengths_nm", "2500 to 300 nm",
+             " ".join(reversed(SUN.split())), "warn"),
+    spectrum("percent-for-fraction", "reflectances", "80 at 300 nm and 110 more", SUN, value="80"),
+    spectrum("out-of-range", "reflectances", "1.2 at 300 nm and 110 more", SUN, value="1.2"),
+    spectrum("unknown-panel", "panel", "Z9", SUN, panel="Z9"),
+    spectrum("before-exposure", "read_on", "2024-01-01", SUN, on="2024-01-01"),
     panels("closed-before-exposed", "closed_on", "2023-12-31", "A3,F1,S1,2024-01-10,2023-12-31"),
     panels("duplicate", "panel", "A1", "A1,F1,S1,2024-01-10,"),
     panels("conflicting-duplicate", "panel", "A1", "A1,F2,S1,2024-01-10,"),

@@ -216,3 +216,29 @@ def test_what_is_no_spectrum_at_all(name, read):
         assert name in str(error)  # noqa: PT017
     else:
         assert found.blocked
+
+
+def test_every_tab_with_spectra_is_read_and_told(tmp_path):
+    book = Workbook()
+    for tab, sample, lower in (("Initial", "R", 0), ("Aged", "R", 0.1), ("Washed", "P2", 0.2)):
+        sheet = book.create_sheet(tab)
+        for row in [("nm", sample), *zip(GRID.tolist(), (WHITE - lower).tolist(), strict=True)]:
+            sheet.append(row)
+    book["Sheet"].append(["scanned by op1"])
+    book.save(tmp_path / "spectra.xlsx")
+    found = read_spectra(tmp_path / "spectra.xlsx")
+    assert found.samples == ("Initial R", "Aged R", "P2")
+    assert found.reflectance == pytest.approx(np.stack([WHITE, WHITE - 0.1, WHITE - 0.2]))
+    assert found.notes == (
+        "spectra.xlsx: tabs read: Initial, Aged, Washed; without spectra: Sheet",
+    )  # fmt: skip
+    book["Aged"]["A5"] = 361
+    book["Washed"]["B9"] = "x"
+    book.save(tmp_path / "spectra.xlsx")
+    found = read_spectra(tmp_path / "spectra.xlsx")
+    assert {(one.sheet, one.row, one.code) for one in found.findings} == {
+        ("spectra.xlsx, Aged", 4, "gap"),
+        ("spectra.xlsx, Washed", 9, "not-a-number"),
+        ("spectra.xlsx", None, "different-wavelengths"),
+    }
+    assert found.samples == ()
