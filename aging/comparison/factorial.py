@@ -88,17 +88,17 @@ def design_of(fitted: Fit, composition: pd.DataFrame) -> pd.DataFrame:
 
 def figures(fitted: Fit, months: float) -> dict[str, Joint]:
     """Joint draws of each of FIGURES."""
-    where = campaigns(fitted)
+    where, shown = campaigns(fitted), fitted.as_read().shown
     drawn: dict[str, dict[tuple[str, str], Array]] = {name: {} for name in FIGURES}
     states = at(fitted, months)
     for one in fitted.series:
         key = one.site, one.formulation
-        new = initial(one.posterior, fitted.measured)["state"][:, one.group]
+        new = initial(one.posterior, shown(one.campaign.formulations))["state"][:, one.group]
         drawn["initial"][key] = new
         drawn["plateau loss"][key] = one.posterior.path[:, one.group, 1]
         drawn["log speed"][key] = one.posterior.path[:, one.group, 2]
-        drawn["state"][key] = states.values[key]  # noqa: PD011 - a mapping, not a frame
-        drawn["loss"][key] = new - states.values[key]  # noqa: PD011
+        drawn["state"][key] = states.drawn[key]
+        drawn["loss"][key] = new - states.drawn[key]
     return {name: Joint(values, where) for name, values in drawn.items()}
 
 

@@ -24,20 +24,20 @@ NODES = 12  # of Gauss and Legendre: within 0.0005 of a mean over three years ta
 class Joint:
     """Draws (D,) of a figure by (site, formulation), and the campaign that each hangs in."""
 
-    values: Mapping[Key, Array]
+    drawn: Mapping[Key, Array]
     campaign: Mapping[Key, int]
 
     def of(self, site: str, formulation: str) -> Array:
         """Draws (D,) of one series."""
-        return self.values[site, formulation]
+        return self.drawn[site, formulation]
 
     def gaps(self, formulation: str, other: str) -> dict[str, Array]:
         """Draws of formulation minus other, at each site where both hang in one campaign."""
         return {
-            site: self.values[site, formulation] - self.values[site, other]
-            for site, one in self.values
+            site: self.drawn[site, formulation] - self.drawn[site, other]
+            for site, one in self.drawn
             if one == formulation
-            and (site, other) in self.values
+            and (site, other) in self.drawn
             and self.campaign[site, one] == self.campaign[site, other]
         }
 
@@ -46,13 +46,13 @@ class Joint:
         each = list(formulations)
         sites = tuple(
             sorted({
-                site for site, _ in self.values
+                site for site, _ in self.drawn
                 if len({self.campaign.get((site, one)) for one in each}) == 1
-                and (site, each[0]) in self.values
+                and (site, each[0]) in self.drawn
             })
         )  # fmt: skip
         require(bool(sites), "formulations", ", ".join(each), "some that share a site and campaign")
-        mean = [np.mean([self.values[site, one] for site in sites], axis=0) for one in each]
+        mean = [np.mean([self.drawn[site, one] for site in sites], axis=0) for one in each]
         return sites, np.stack(mean)
 
 

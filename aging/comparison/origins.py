@@ -68,12 +68,13 @@ def _sites(joint: Joint, pair: Pair) -> Iterator[tuple[str, Array]]:
 
 def _joints(fitted: Fit, months: float) -> dict[str, Joint]:
     """Draws of each part of each series at one time."""
-    where, parts = campaigns(fitted), {}
+    where, shown, parts = campaigns(fitted), fitted.as_read().shown, {}
     known: dict[int, dict[str, Array]] = {}
     for one in fitted.series:
         if id(one.posterior) not in known:
             known[id(one.posterior)] = _parts(one.posterior, one.campaign.clock.at([months]))
-            washed = lost(one.posterior, one.campaign.clock.at([months]), fitted.measured)
+            told = shown(one.campaign.formulations)
+            washed = lost(one.posterior, one.campaign.clock.at([months]), told)
             known[id(one.posterior)] |= {name: washed[name][0] for name in LOSSES}
         for name, drawn in known[id(one.posterior)].items():
             parts.setdefault(name, {})[one.site, one.formulation] = drawn[:, one.group]

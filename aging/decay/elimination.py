@@ -163,7 +163,7 @@ def eliminate(
     design = path_design(grid, site.months, site.dryness, site.washed, priors)
     panels = _panels(site, design[..., 1], spreads, grid.panel_scale)
     visits = _visits(site, panels, grid)
-    groups = _groups(visits, design, _between(priors, grid))
+    groups = _groups(visits, design, between_spread(priors, grid))
     shared = _shared(site, groups, design, grid, priors, calm)
     count = np.count_nonzero(~np.isnan(site.values))
     misfit = panels.misfit + visits.misfit + groups.misfit + shared.misfit
@@ -216,7 +216,7 @@ def _visits(site: SiteReadings, panels: Panels, grid: Grid) -> Visits:
     )  # fmt: skip
 
 
-def _between(priors: Priors, grid: Grid) -> Array:
+def between_spread(priors: Priors, grid: Grid) -> Array:
     """Spread of the groups around their site's level, (N, Q)."""
     spread = np.tile([priors.value(f"{name}_between") for name in COEFFICIENTS[:3]], (grid.size, 1))
     drift = grid.drift_sd * priors.value("drift_between_ratio")

@@ -101,7 +101,7 @@ def test_a_plateau_is_found_where_it_is(fitted, doses, known):
     assert found.rising == 1
     assert found.notes == ()
     middle = found.curve.set_index("dose")["estimate"]
-    assert middle[2] == pytest.approx(0.64, abs=0.005)
+    assert middle[4] == pytest.approx(0.68, abs=0.005)
 
 
 def test_a_straight_rise_may_go_on(fitted, doses, known):
