@@ -86,7 +86,8 @@ def seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
         if late.any():
             notes.append(f"{late.sum()} {what} after the end of their series left out")
         kept.append(rows[~late])
-    return (*_number_visits(*kept), notes)
+    known, measured = _number_visits(*kept)
+    return known, measured, notes
 
 
 def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
