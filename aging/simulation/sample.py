@@ -22,6 +22,7 @@ from aging.simulation.mechanism import traits
 from aging.simulation.merge import merge
 from aging.simulation.scenario import Design, Scatter, blend
 from aging.simulation.sheets import as_sheet
+from aging.simulation.spectra import spectra_of
 from aging.simulation.write import write_csv, write_folder
 
 RUNNING = Design(
@@ -48,6 +49,8 @@ CLOSED = Design(
     closed=True,
 )
 SEEDS = {"running": 20250214, "closed": 20210412}
+SPECTRA_OF = ("PS0H0", "PS8H30", "S0H0", "S8H30")
+SPECTRA_AT, SPECTRA_MONTHS = ("AMARO", "KESTREL"), (0, 12, 36)
 LOST, LOST_ON = "KESTREL-S4H15-2", "2026-03-18"
 
 ABOUT = """\
@@ -68,6 +71,8 @@ What is in it
                                  lost in a storm. On some visits one half of each panel was washed.
                                  And an earlier trial of 36 months, April 2021 to spring 2024,
                                  closed: PS0H0 (its control), PS0H30, PS8H0, PS8H30.
+  spectra.csv                    reflectance spectra of one panel each of PS0H0, PS8H30, S0H0 and
+                                 S8H30 at two sites: new, after 12 and 36 months, also washed
   weather/                       daily weather of each site during both trials
   truth/                         what the simulation knows and no reader of panels can: the true
                                  state and would-be readings up to 36 months, and the traits that
@@ -83,7 +88,9 @@ reflectance and make the surface a little stickier.
 def write_sample(folder: Path) -> None:
     """Write the sample, its truth and the folder of faults into `folder`."""
     running, closed = simulate(RUNNING, SEEDS["running"]), simulate(CLOSED, SEEDS["closed"])
-    write_folder(merge([closed.exposure, _lost(running.exposure)]), folder)
+    every = merge([closed.exposure, _lost(running.exposure)])
+    measured = [f"{site}-{coat}-1" for site, coat in product(SPECTRA_AT, SPECTRA_OF)]
+    write_folder(replace(every, spectra=spectra_of(every, measured, SPECTRA_MONTHS)), folder)
     (folder / "ABOUT.txt").write_text(ABOUT, encoding="utf-8")
 
     (folder / "truth").mkdir(exist_ok=True)
