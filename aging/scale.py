@@ -35,6 +35,7 @@ from aging.projection import (
 )
 from aging.records import Exposure
 from aging.source import open_source
+from aging.vocabulary import property_named
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -61,13 +62,15 @@ def project(
     `source` then needs hold only what a cube does not: sites, panels, weather. Its readings are
     taken as they are: instruments are checked where the source itself is read.
     """
-    times = asked(months, level, fitted_property(property), retention=retention)
+    times = asked(months, level, property_named(property), retention=retention)
+    read = property_named(property).read_as
     found = (
-        gather(source, property, time=time, priors=priors)
+        gather(source, read, time=time, priors=priors)
         if cube is None
-        else gather_chunks(source, cube, property, client=client, time=time, priors=priors)
+        else gather_chunks(source, cube, read, client=client, time=time, priors=priors)
     )
-    return fit_gathered(found, each=on(client)).project(times, level, retention=retention)
+    fitted = fit_gathered(found, each=on(client)).told_as(property)
+    return fitted.project(times, level, retention=retention)
 
 
 def on(client: Client) -> Each:

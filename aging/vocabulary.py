@@ -2,7 +2,8 @@
 
 One table of properties that everything which names a property reads. `low..high` is what can
 exist (outside: refused); `usual_low..usual_high` is what a white elastomeric coating shows
-(outside: questioned). Usual bands: common practice, no source.
+(outside: questioned). Usual bands: common practice, no source. Derived properties are calculated
+from a projected one and never entered as readings; the table of those is its own.
 """
 
 from __future__ import annotations
@@ -65,6 +66,12 @@ class Property:
     scale: Scale
     step: float
     method: str
+    derived_from: str = ""
+
+    @property
+    def read_as(self) -> str:
+        """Name of the property that is read for it: its own, or what it is derived from."""
+        return self.derived_from or self.name
 
     @property
     def decimals(self) -> int:
@@ -124,12 +131,21 @@ PROPERTIES = _table(
              True, "ratio", 0.01, "ASTM D2370"),
 )  # fmt: skip
 
+# Under the sun of E1980; usual bands are those of solar reflectance at emittance 0.90.
+DERIVED = _table(
+    Property("sri", "Solar reflectance index", "SRI", "1", -160, 135, 30, 117,
+             True, "interval", 1, "ASTM E1980", "solar_reflectance"),
+    Property("surface_temperature", "Surface temperature in the sun", "Ts", "°C", 31, 190, 38, 71,
+             False, "interval", 0.1, "ASTM E1980", "solar_reflectance"),
+)  # fmt: skip
+
 
 def property_named(name: str) -> Property:
     """Look a property up by its column name; CallError lists the known ones."""
-    if name not in PROPERTIES:
-        raise CallError(f"property: {name!r} is not known; known: {', '.join(PROPERTIES)}")
-    return PROPERTIES[name]
+    known = {**PROPERTIES, **DERIVED}
+    if name not in known:
+        raise CallError(f"property: {name!r} is not known; known: {', '.join(known)}")
+    return known[name]
 
 
 def unit_factor(prop: Property, unit: str | None) -> float | None:

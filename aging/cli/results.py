@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from aging.cli.output import screen, table
-from aging.vocabulary import PROPERTIES
+from aging.vocabulary import property_named
 
 CAUTION = "A projection is not a rating."
 ENDS = ("lower", "upper")
@@ -72,7 +72,7 @@ def show_comparison(frame: pd.DataFrame, notes: Sequence[str]) -> None:
 def _show(frame: pd.DataFrame, what: str, shape: Shape, notes: Sequence[str]) -> None:
     console = screen()
     name, _, kind = str(frame["property"].iloc[0]).partition(" ")
-    prop, level = PROPERTIES[name], f"{100 * frame['level'].iloc[0]:g} %"
+    prop, level = property_named(name), f"{100 * frame['level'].iloc[0]:g} %"
     label, unit, decimals = f"{prop.label} {kind}".strip(), prop.unit, prop.decimals
     if kind == "retention":
         unit, decimals = "%", 1

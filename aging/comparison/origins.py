@@ -68,7 +68,8 @@ def _sites(joint: Joint, pair: Pair) -> Iterator[tuple[str, Array]]:
 
 def _joints(fitted: Fit, months: float) -> dict[str, Joint]:
     """Draws of each part of each series at one time."""
-    where, shown, parts = campaigns(fitted), fitted.as_read().shown, {}
+    where, shown = campaigns(fitted), fitted.as_read().shown
+    parts: dict[str, dict[tuple[str, str], Array]] = {}
     known: dict[int, dict[str, Array]] = {}
     for one in fitted.series:
         if id(one.posterior) not in known:

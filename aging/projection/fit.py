@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -20,11 +20,13 @@ from aging.campaigns import Campaign
 from aging.decay.posterior import SitePosterior
 from aging.decay.site import Array
 from aging.errors import require
+from aging.optics.heat import Wind
+from aging.projection.balance import Balance, balance
 from aging.projection.gathering import Gathered
-from aging.projection.states import aged, lost, retained
+from aging.projection.states import Shown, aged, held, lost, retained
 from aging.records import Exposure
 from aging.standing import CANNOT, Standing, narrow_enough, seasons_of, standing, together
-from aging.vocabulary import Property
+from aging.vocabulary import Property, property_named
 
 ALL_SITES = "all"
 TARGETS = ("state", "reading")
@@ -70,11 +72,15 @@ class Projection:
 
 @dataclass(frozen=True)
 class Fit:
-    """Fitted campaigns of one property: project from it as often as you like."""
+    """Fitted campaigns of one property: project from it as often as you like.
+
+    balance: what turns the fitted property into the derived one that is told, if one is.
+    """
 
     gathered: Gathered
     series: tuple[Series, ...]
     notes: tuple[str, ...]
+    balance: Balance | None = None
 
     @property
     def exposure(self) -> Exposure:
@@ -83,8 +89,37 @@ class Fit:
 
     @property
     def measured(self) -> Property:
-        """The property that was fitted."""
-        return self.gathered.property
+        """The property that is told: the fitted one, or what is derived from it."""
+        return self.gathered.property if self.balance is None else self.balance.quantity
+
+    def told_as(self, name: str, wind: Wind = "medium") -> Fit:
+        """The same fit, told as a property derived from the fitted one, draw by draw.
+
+        CallError where it is not derived from that.
+        """
+        if name == self.measured.name:
+            return self
+        prop, own = property_named(name), self.measured.name
+        require(prop.derived_from == own, "property", name, f"{own}, or what is derived from it")
+        made = balance(prop, wind, self.exposure, {one.formulation for one in self.series})
+        return replace(self, balance=made, notes=(*self.notes, *made.notes))
+
+    def as_read(self) -> Fit:
+        """The same fit, where it tells what was fitted; CallError where a derived property."""
+        told = self.measured
+        require(self.balance is None, "property", told.name, f"one that is read: {told.read_as}")
+        return self
+
+    def shown(self, formulations: Sequence[str]) -> Shown:
+        """What turns draws (..., D, G) of these formulations into values of what is told."""
+        within = partial(held, prop=self.gathered.property)
+        if (own := self.balance) is None:
+            return within
+        return lambda draws: own.of(within(draws), formulations)
+
+    def of_readings(self, values: Array, formulations: Sequence[str]) -> Array:
+        """Readings (N,) of the fitted property as values of what is told."""
+        return values if self.balance is None else self.balance.of_readings(values, formulations)
 
     @cached_property
     def _washed(self) -> dict[Key, bool]:
@@ -110,7 +145,9 @@ class Fit:
     ) -> dict[Key, dict[str, Array]]:
         each = {id(one.posterior): one for one in self.series}
         found = {
-            key: of(one.posterior, one.campaign.clock.at(months), self.measured)
+            key: of(
+                one.posterior, one.campaign.clock.at(months), self.shown(one.campaign.formulations)
+            )
             for key, one in each.items()
         }
         return {
@@ -142,9 +179,10 @@ class Fit:
         retention: aged over initial, a ratio made draw by draw, instead of the value itself.
         """
         rows: list[Row] = []
+        ratio = partial(retained, least=self.measured.step)
         for time in asked(months, level, self.measured, retention=retention):
             states = self.draws([time])
-            shown = self._draws([time], retained) if retention else states
+            shown = self._draws([time], ratio) if retention else states
             rows += self._rows("target", time, level, self._known(time, states), shown)
         return self._projection(rows, COLUMNS, " retention" if retention else "")
 

@@ -31,12 +31,14 @@ def fit(
 ) -> Fit:
     """Fit every campaign of a property in a folder, workbook, store or Exposure.
 
+    A derived property (sri, surface_temperature) is told from a fit of what it is derived from.
     as_of hides all later readings; time is the clock (`aging.clocks`), "day" for quick soiling;
     priors is a table to use instead of the shipped one; on_progress(done, total) counts
     campaigns. ModelError where nothing can be fitted.
     """
-    found = gather(source, property, as_of, time=time, priors=priors)
-    return fit_gathered(found, on_progress=on_progress)
+    read = property_named(property).read_as
+    found = gather(source, read, as_of, time=time, priors=priors)
+    return fit_gathered(found, on_progress=on_progress).told_as(property)
 
 
 def fit_gathered(

@@ -6,7 +6,7 @@ import os
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -24,6 +24,7 @@ from aging.decay.site import SiteReadings
 from aging.errors import CallError, ModelError, require
 from aging.instruments import check_instruments
 from aging.precedent import closed_campaigns, learn
+from aging.projection.yellowness import YELLOWNESS_INDEX, completed
 from aging.records import Exposure
 from aging.source import open_source
 from aging.vocabulary import Property, property_named
@@ -87,6 +88,7 @@ def gather(
         if exposure.readings.empty and len(every):
             first = every["read_on"].min()
             raise CallError(f"as_of: {as_of} is before the first reading, of {first[:10]}")
+    exposure, made = completed(exposure) if prop.name == YELLOWNESS_INDEX else (exposure, ())
     by_zone = priors_by_zone(exposure, prop, time, priors)
     checked = check_instruments(exposure, prop.name, next(iter(by_zone.values())))
     cube = cubes.build(checked.exposure)
@@ -94,12 +96,15 @@ def gather(
         cube, exposure.weather, prop.name,
         clock_of=clock_of(exposure, time), checked=checked, reduce=time != "day",
     )  # fmt: skip
-    return gathered(exposure, prop, by_zone, cube, found)
+    whole = gathered(exposure, prop, by_zone, cube, found)
+    return replace(whole, notes=(*made, *whole.notes))
 
 
 def fitted_property(name: str) -> Property:
-    """The property of a name; CallError where it is none, or one of ratings."""
+    """The property of a name; CallError where it is none, a derived one, or one of ratings."""
     prop = property_named(name)
+    source = f"one that is read; it is derived from {prop.derived_from}"
+    require(not prop.derived_from, "property", name, source)
     require(prop.scale != "ordinal", "property", name, "a ratio or interval scale, not ratings")
     return prop
 

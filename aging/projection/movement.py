@@ -68,7 +68,12 @@ def movement(
     """
     times = asked(months, level, fit.measured)
     history = _history(fit, times, draws, on_progress)
-    later = {(one.site, one.formulation): _later(one, times) for one in fit.series}
+    later = {
+        (one.site, one.formulation): fit.of_readings(
+            _later(one, times), [one.formulation] * len(times)
+        )
+        for one in fit.series
+    }
     ends = [(1 - level) / 2, 0.5, (1 + level) / 2]
     rows: list[dict[str, Any]] = []
     for site, members in cases(history):
@@ -105,7 +110,8 @@ def _history(
 
     def projected(past: _Past) -> dict[str, Array]:
         fitted = posterior(past.campaign, past.priors, readings=past.readings, draws=draws)
-        return aged(fitted, past.campaign.clock.at(times), fit.measured)
+        shown = fit.shown([past.campaign.formulations[group] for group in past.groups])
+        return aged(fitted, past.campaign.clock.at(times), shown)
 
     history = defaultdict[Key, list[_Known]](list)
     for number, (past, drawn) in enumerate(zip(pasts, side_by_side(projected, pasts), strict=True)):

@@ -67,7 +67,8 @@ def remedies(fit: Fit, months: float = 36.0) -> pd.DataFrame:
             for remedy, of_each in left.items():
                 factor = float(variance @ of_each / variance.sum()) ** 0.5
                 rows.append((
-                    label, members[0][1], fit.measured.name, months, target, *remedy, factor,
+                    label, members[0][1], fit.gathered.property.name, months, target, *remedy,
+                    factor,
                 ))  # fmt: skip
     frame = pd.DataFrame(rows, columns=list(REMEDY_COLUMNS))
     return frame.sort_values(

@@ -1,10 +1,13 @@
 """What a fitted campaign says of its formulations, draw by draw: new, aged and washed.
 
-Here, and nowhere else, draws are held within what the property can be (its low and high), so that
-every interval, mean, ratio and loss made of them is possible as well.
+`shown` turns draws (..., D, G) of the formulations into values of what is told (`Fit.shown`): held
+within what the property can be, so that every interval, mean, ratio and loss made of them is
+possible as well, or what is derived from them.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 
@@ -13,27 +16,36 @@ from aging.decay.posterior import SitePosterior
 from aging.decay.site import Array
 from aging.vocabulary import Property
 
+Shown = Callable[[Array], Array]
 
-def aged(posterior: SitePosterior, times: Array, prop: Property) -> dict[str, Array]:
+
+def held(draws: Array, prop: Property) -> Array:
+    """Draws within the low and high of a property."""
+    return np.clip(draws, prop.low, prop.high)
+
+
+def aged(posterior: SitePosterior, times: Array, shown: Shown) -> dict[str, Array]:
     """Each target at times (M,), arrays (M, D, G)."""
     state, reading = posterior.at(times)
-    return _possible({"state": state, "reading": reading}, prop)
+    return {"state": shown(state), "reading": shown(reading)}
 
 
-def initial(posterior: SitePosterior, prop: Property) -> dict[str, Array]:
+def initial(posterior: SitePosterior, shown: Shown) -> dict[str, Array]:
     """Each target when new, arrays (D, G): the formulation, and the mean of its own panels."""
     state = posterior.path[..., 0]
-    return _possible({"state": state, "reading": state + posterior.panel[..., 0]}, prop)
+    return {"state": shown(state), "reading": shown(state + posterior.panel[..., 0])}
 
 
-def retained(posterior: SitePosterior, times: Array, prop: Property) -> dict[str, Array]:
-    """Aged over initial of each target, arrays (M, D, G); less than a recording step is no base."""
-    new = initial(posterior, prop)
-    later = aged(posterior, times, prop)
-    return {name: values / np.maximum(new[name], prop.step) for name, values in later.items()}
+def retained(
+    posterior: SitePosterior, times: Array, shown: Shown, *, least: float
+) -> dict[str, Array]:
+    """Aged over initial of each target, arrays (M, D, G); less than `least` is no base."""
+    new = initial(posterior, shown)
+    later = aged(posterior, times, shown)
+    return {name: values / np.maximum(new[name], least) for name, values in later.items()}
 
 
-def lost(posterior: SitePosterior, times: Array, prop: Property) -> dict[str, Array]:
+def lost(posterior: SitePosterior, times: Array, shown: Shown) -> dict[str, Array]:
     """Parts of the loss of state, arrays (M, D, G).
 
     permanent is what a wash leaves, initial minus the washed state, which has r phi(t) given back
@@ -41,11 +53,6 @@ def lost(posterior: SitePosterior, times: Array, prop: Property) -> dict[str, Ar
     """
     none, one = np.zeros(times.size), np.ones(times.size)
     design = path_design(posterior.grid, times, none, one, posterior.priors)[posterior.node]
-    washed = np.einsum("dmq,dgq->mdg", design, posterior.path)
-    new, state = initial(posterior, prop)["state"], aged(posterior, times, prop)["state"]
-    washed = _possible({"state": washed}, prop)["state"]
+    washed = shown(np.einsum("dmq,dgq->mdg", design, posterior.path))
+    new, state = initial(posterior, shown)["state"], aged(posterior, times, shown)["state"]
     return {"total": new - state, "removable": washed - state, "permanent": new - washed}
-
-
-def _possible(draws: dict[str, Array], prop: Property) -> dict[str, Array]:
-    return {name: np.clip(values, prop.low, prop.high) for name, values in draws.items()}

@@ -31,11 +31,12 @@ Parts = dict[str, Array]  # of each target, (6, D) in the order of SOURCES
 def shares(fit: Fit, months: float = 36.0) -> pd.DataFrame:
     """Share of each source in the variance at `months` exposed: SHARE_COLUMNS, summing to 1.
 
-    Site "all" is the mean over sites.
+    Site "all" is the mean over sites. Told as a derived property, a fit's shares are those of the
+    fitted one.
     """
     parts = parts_of(fit, months)
     rows = [
-        (label, members[0][1], fit.measured.name, months, target, source, share)
+        (label, members[0][1], fit.gathered.property.name, months, target, source, share)
         for label, members in cases(parts)
         for target in TARGETS
         for source, share in zip(SOURCES, share_of_each(_mean(parts, members, target)), strict=True)
