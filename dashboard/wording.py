@@ -157,7 +157,7 @@ With spectra this page shows each panel's reflectance from 300 to 2500 nm, when 
 aged, over the spectrum of the sun; and what ultraviolet, visible and near infrared bring to the
 loss. Add a file of spectra to a store, or a sheet spectra.csv to an exposure folder:
 """
-ADD_SPECTRA = "aging spectrum FILE --store STORE"
+ADD_SPECTRA = "aging spectrum FILE --store STORE --read-on DATE"
 PANEL, WEIGHTING, AGED = "Panel", "Solar weighting", "Set against the first"
 BANDS_HEADING = "Where the loss came from"
 ONE_SPECTRUM = "There is one spectrum of this panel so far: no loss can be told."

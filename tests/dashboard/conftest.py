@@ -1,4 +1,4 @@
-"""A small exposure folder, cut from the sample: two sites, four formulations, two properties.
+"""A small exposure folder, cut from the sample: two sites, four formulations, their spectra.
 
 Of the visits of a trial every second stays, and the first and the last.
 """
@@ -31,6 +31,7 @@ def folder(tmp_path_factory) -> Path:
     for name, key, keep in (
         ("sites", "site", SITES),
         ("formulations", "formulation", FORMULATIONS),
+        ("spectra", "panel", panels["panel"]),
     ):
         facts = pd.read_csv(ROOT / "sample_exposure" / f"{name}.csv")
         facts[facts[key].isin(keep)].to_csv(made / f"{name}.csv", index=False)

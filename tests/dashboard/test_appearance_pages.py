@@ -128,8 +128,10 @@ def test_one_spectrum_is_drawn_without_a_loss(page):
     assert wording.ONE_SPECTRUM in texts(app)
 
 
-def test_without_spectra_the_page_says_how_to_add_some(page, folder):
-    app = page("spectra", source=folder)
+def test_without_spectra_the_page_says_how_to_add_some(page, looked, tmp_path):
+    for name in ("panels", "readings"):
+        (tmp_path / f"{name}.csv").write_bytes((looked / f"{name}.csv").read_bytes())
+    app = page("spectra", source=tmp_path)
     assert wording.NO_SPECTRA in texts(app)
     assert [code.value for code in app.code] == [wording.ADD_SPECTRA]
     assert not specs(app)

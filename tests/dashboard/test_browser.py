@@ -22,7 +22,7 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
 PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
-CHARTS = {"": 1, "decay": 3, "compare": 1, "spectra": 0, "appearance": 1, "scores": 2}
+CHARTS = {"": 1, "decay": 3, "compare": 1, "spectra": 2, "appearance": 1, "scores": 2}
 # Opened cold below a page's address, the front end first asks for its server there.
 PROBE = re.compile(r"/(decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$")
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
@@ -88,8 +88,7 @@ class Visit:
     def settle(self, heading: str, charts: int = 1) -> None:
         self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
         drawn = self.page.locator("[data-testid=stVegaLiteChart] svg")
-        if charts:
-            drawn.nth(charts - 1).wait_for(timeout=240_000)
+        drawn.nth(charts - 1).wait_for(timeout=240_000)
         self.page.locator("[data-testid=stStatusWidget]").wait_for(state="detached")
 
     def photograph(self, path: Path) -> None:
