@@ -72,6 +72,9 @@ def restore(
     with output.progress("restoring"):
         found = ledger.restore(file, store)
     _show(found, store)
+    photos = Path(f"{file}.photos")
+    if "://" in store and photos.exists():
+        typer.echo(f"photos stay in {photos}: only an SQLite store keeps them beside it")
 
 
 def _show(found: Verdict, name: str, expect: str | None = None, *, known: bool = True) -> None:

@@ -47,4 +47,6 @@ def open_batch(
 
     yield number
     if number.cache_info().currsize:
-        seal(conn, BATCH, SEAL, contents(conn, TABLES, before))
+        after = last_ids(conn, TABLES)
+        grown = {sheet: table for sheet, table in TABLES.items() if after[sheet] > before[sheet]}
+        seal(conn, BATCH, SEAL, contents(conn, grown, before))

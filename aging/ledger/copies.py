@@ -40,9 +40,7 @@ def backup(store: Store, file: str | Path) -> Verdict:
             raise CallError(f"file: {taken} exists; allowed: a new file")
     with _writable(target), TemporaryDirectory(prefix=f".{target.name}-", dir=target.parent) as at:
         draft = Path(at, target.name)
-        _snapshot(store, draft)
-        copy = connect(draft, create=False)
-        _copy_photos(store, copy)
+        copy = _snapshot(store, draft)
         verdict = verify(copy)
         drawn = photos_of(copy)
         if drawn and drawn.exists():
@@ -58,9 +56,7 @@ def restore(file: str | Path, where: str | Path) -> Verdict:
     """
     source = connect(file, create=False)
     with TemporaryDirectory() as at:
-        draft = Path(at, "backup.sqlite")
-        _snapshot(source, draft)
-        copy = connect(draft, create=False)
+        copy = _snapshot(source, Path(at, "backup.sqlite"))
         bring_up_to_date(copy, create=False)
         before = verify(copy)
         _refuse_altered(source, before)
@@ -69,7 +65,7 @@ def restore(file: str | Path, where: str | Path) -> Verdict:
         with copy.reading() as rows, target.writing() as conn:
             if revision(conn):
                 raise LedgerError(f"store {target.label}: holds batches already; name a new store")
-            _copy_photos(source, target)
+            _copy_photos(copy, target)
             _copy_rows(rows, conn)
     after = verify(target)
     _refuse_altered(target, after)
@@ -96,17 +92,20 @@ def _writable(target: Path) -> Iterator[None]:
         raise LedgerError(f"file {target}: cannot be written ({error})") from error
 
 
-def _snapshot(store: Store, file: Path) -> None:
-    """All rows at one moment, in a new SQLite file of the same shape."""
+def _snapshot(store: Store, file: Path) -> Store:
+    """All rows at one moment in a new SQLite file, and the photos beside it."""
     if store.engine.dialect.name == "sqlite":
         with store.reading() as conn, closing(sqlite3.connect(file)) as target:
             driver: Any = conn.connection.driver_connection
             driver.backup(target)
-        return
+        copy = connect(file, create=False)
+        _copy_photos(store, copy)
+        return copy
     copy = connect(file, create=True)
     bring_up_to_date(copy, create=True)
     with store.reading() as rows, copy.writing() as conn:
         _copy_rows(rows, conn)
+    return copy
 
 
 def _copy_rows(source: Connection, target: Connection) -> None:

@@ -29,6 +29,7 @@ _WORDS = {
     "25006": READ_ONLY,
     "42501": READ_ONLY,
     "53100": FULL,
+    "57P": "the server ended the connection; wait a moment and try again",
     "53300": "the server has no free connection; wait a moment and try again",
     "22021": "a text holds a character that the server cannot store (a NUL, say); take it out",
     "28": "the server refuses this user or password; check both",

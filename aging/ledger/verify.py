@@ -108,7 +108,7 @@ def _faults(
         if then[0] != now[0]:
             yield f"{sheet}: {now[0]} rows, {then[0]} were stored"
         elif then != now:
-            yield f"{sheet}: a cell of its {now[0]} rows differs from what was stored"
+            yield f"{sheet}: its {now[0]} rows are not as they were stored"
     if facts is not None and seal.digest != batch_digest(previous, facts, seal.content):
         yield "who, when, where from, why, the seal or the order of batches was changed"
 
