@@ -47,19 +47,58 @@ def overview(
         typer.echo(context.get_help())
 
 
-@commands.command(epilog="Example: aging check sample_exposure")
-def check(folder: Folder, *, day_first: DayFirst = None, json: Json = None) -> int:
-    """List every finding in an exposure folder."""
-    from aging import intake
-    from aging.cli import findings, output
+@commands.command(epilog="Example: aging check sample_exposure --since 2026-01-01")
+def check(
+    source: Source = None,
+    *,
+    store: Store = None,
+    site: Annotated[str | None, typer.Option(help="Second looks at this site only.")] = None,
+    since: Annotated[
+        str | None, typer.Option(metavar="DATE", help="Second looks at readings since this day.")
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all/--open", help="Those settled and only good to know as well.")
+    ] = False,
+    projection: Annotated[
+        bool,
+        typer.Option("--projection", help="Hold the last visits, or all since DATE, to forecasts."),
+    ] = False,
+    limits: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Own limits.  [default: limits.csv beside the sheets]"),
+    ] = None,
+    day_first: DayFirst = None,
+    json: Json = None,
+) -> int:
+    """List refused rows and readings to look at again."""
+    from aging.cli.doubts import checked_source
 
-    read = intake.read(folder, day_first=day_first)
-    output.give(
-        json,
-        {"tallies": read.tallies, "findings": read.findings, "notes": read.notes},
-        lambda: findings.show(read, str(folder)),
-    )
-    return int(read.blocked)
+    return checked_source(
+        source, store, site=site, since=since, every=every, projection=projection, limits=limits,
+        day_first=day_first, json=json,
+    )  # fmt: skip
+
+
+@commands.command(epilog="Example: aging settle trial.sqlite 3f2a91bc --as excluded --reason dew")
+def settle(
+    store: Annotated[str, typer.Argument(help="Store: an SQLite file or a postgresql:// URL.")],
+    finding: Annotated[str, typer.Argument(help="Id that aging check shows first.")],
+    *,
+    decision: Annotated[
+        Literal["confirmed", "corrected", "excluded", "reopened"],
+        typer.Option("--as", help="How it is settled; nothing is ever deleted."),
+    ],
+    reason: Annotated[str, typer.Option(help="Why.")],
+    value: Annotated[float | None, typer.Option(help="The right value, if corrected.")] = None,
+    by: Annotated[str | None, typer.Option(help="Who settles; default: the login name.")] = None,
+) -> None:
+    """Confirm, correct or exclude what a check found."""
+    from getpass import getuser
+
+    from aging.cli.doubts import settled
+
+    count = settled(store, finding, decision, reason=reason, by=by or getuser(), value=value)
+    typer.echo(f"{finding} is {decision}: {count} reading{'s' * (count != 1)}")
 
 
 @commands.command(epilog="Example: aging load sample_exposure --store exposure.sqlite")
