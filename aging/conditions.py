@@ -76,8 +76,8 @@ def _sorted_out(name: str, readings: pd.DataFrame) -> tuple[pd.Index, list[str]]
     for site, size, stated in left.values():
         counts[_told(stated), _told(held[site])][site] += size
     notes = [
-        f"{sites.total()} readings of {name} under {other} left out at {', '.join(sites)}, "
-        f"where most hold under {own}"
+        f"{sites.total()} readings of {name} under {other} left out at {', '.join(sites)}: "
+        f"the series there holds under {own}"
         for (other, own), sites in counts.items()
     ]
     if any(len({own.get(column) for own in held.values()} - {None}) > 1 for column in columns):

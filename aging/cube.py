@@ -74,17 +74,17 @@ def _number_visits(*both: pd.DataFrame) -> list[pd.DataFrame]:
 
 
 def seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
-    """Readings and spectra that count, with `site`, `at` and `visit`; what was left out."""
+    """Readings and spectra that count, with `site`, `at`, `visit`; what readings were left out."""
     readings, left_out = comparable(exposure)
     notes, kept = list(left_out), []
     end = _series_end(exposure)
-    for what, frame in (("readings", readings), ("spectra", exposure.spectra)):
+    for frame in (readings, exposure.spectra):
         rows = frame.merge(exposure.panels[["panel", "site"]], on="panel", how="inner")
         rows["at"] = moments(rows["read_on"])
         over = rows["at"] >= end.reindex(rows["panel"]).to_numpy()
         late = over & (rows["surface_state"] == "as_exposed")
-        if late.any():
-            notes.append(f"{late.sum()} {what} after the end of their series left out")
+        if late.any() and frame is readings:
+            notes.append(f"{late.sum()} readings after the end of their series left out")
         kept.append(rows[~late])
     known, measured = _number_visits(*kept)
     return known, measured, notes
@@ -157,7 +157,9 @@ def spectra(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset
     months = (rows["at"].to_numpy() - exposed) / np.timedelta64(1, "D") / DAYS_PER_MONTH
     text = {name: rows[name] for name in ("spectrum", "panel", "surface_state", "instrument")}
     text |= {name: panels[name] for name in OF_PANEL}
-    told = f"{len(groups)} sets of wavelengths interpolated every 5 nm" if len(groups) > 1 else ""
+    late = len(exposure.spectra) - len(rows)
+    notes = [f"{late} spectra after the end of their series left out"] * bool(late)
+    notes += [f"{len(groups)} sets of wavelengths interpolated every 5 nm"] * (len(groups) > 1)
     return xr.Dataset(
         {"reflectance": (("observation", "wavelength_nm"), read, {"units": "1"})},
         coords={
@@ -170,7 +172,7 @@ def spectra(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset
             "read_on": ("observation", rows["at"].to_numpy()),
             "months": ("observation", months, {"units": "month", "long_name": "time exposed"}),
         },
-        attrs={"notes": told, "title": "Reflectance spectra"},
+        attrs={"notes": "; ".join(notes), "title": "Reflectance spectra"},
     )
 
 

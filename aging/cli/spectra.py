@@ -75,8 +75,8 @@ def keep(
     A spectrum that differs from the stored one of its name is refused.
     """
     with open_ledger(store) as book:
-        known, findings = book.read(), ()
-        spectra = known.spectra
+        known = book.read()
+        spectra, findings = known.spectra, tuple[Finding, ...]()
         if read is not None:
             spectra, findings = filed(read, source, known.panels, facts, panel_of)
             other = changed(spectra, known.spectra)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 
 import numpy as np
@@ -75,7 +76,9 @@ def test_spectra_are_stored_whole_with_the_value_that_follows_each_once(white, s
     assert read_at == pytest.approx(np.stack([WHITE, WHITE - 0.05]), abs=1e-4)
     readings = held(store).readings
     made = readings[readings["spectrum"].notna()]
-    assert made["value"].tolist() == pytest.approx(solar_reflectance(at, read_at, TILT).value, abs=1e-6)
+    assert made["value"].tolist() == pytest.approx(
+        solar_reflectance(at, read_at, TILT).value, abs=1e-6
+    )
     one = made[made["panel"] == "P1"].iloc[0]
     assert one["spectrum"] == "P1/2023-07-11/washed/SP-05"
     assert one["reading_id"] == f"{one['spectrum']}/solar_reflectance/{TILT}"
@@ -99,7 +102,7 @@ def test_another_weighting_is_applied_later_and_a_series_holds_one(white, store,
     assert (both[DIRECT] - both[TILT]).abs().min() > 1e-4
     among = aging.project(held(store), months=12)
     pd.testing.assert_frame_equal(among.frame, alone.frame)
-    told = f"2 readings of solar_reflectance under {DIRECT} left out at K, where most hold under"
+    told = f"2 readings of solar_reflectance under {DIRECT} left out at K: the series there holds under"
     assert f"{told} {TILT}" in " ".join(among.notes)
     before = revision(store)
     assert app(["spectrum", "--store", store, "--weighting", DIRECT]) == 0
@@ -234,6 +237,10 @@ def test_the_cube_carries_spectra_over_panel_visit_and_wavelength(white, store, 
     with xr.open_dataset(tmp_path / "spectra.nc", engine="h5netcdf") as back:
         xr.testing.assert_allclose(back.load(), spectra)
     assert cube.spectra(held(store), pd.Timestamp("2023-07-10")).sizes["observation"] == 0
+    closed = held(store).panels.assign(closed_on="2023-07-01")
+    after = cube.spectra(dataclasses.replace(held(store), panels=closed))
+    assert set(after["surface_state"].to_numpy()) == {"washed"}
+    assert after.attrs["notes"] == "2 spectra after the end of their series left out"
 
 
 def test_spectra_of_unlike_wavelengths_share_a_grid_to_be_looked_at(white, store, tmp_path):

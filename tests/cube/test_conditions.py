@@ -34,7 +34,7 @@ def test_two_weightings_never_meet_and_the_commonest_stays():
     values, notes = kept(rows)
     assert values == [0.8] * 3
     told = f"1 readings of solar_reflectance under {DIRECT} left out at S"
-    assert notes == (f"{told}, where most hold under {TILT}",)
+    assert notes == (f"{told}: the series there holds under {TILT}",)
     cube = build(exposure([panel("A")], rows))
     assert np.nanmin(cube["value"]) == 0.8
     assert cube.attrs["notes"] == notes[0]
@@ -63,7 +63,7 @@ def test_a_part_that_is_not_stated_joins_only_where_the_others_agree():
     assert [note.split(" left out")[0].split(" under ")[1] for note in notes] == [
         "D65, 2 deg", "C, 2 deg", "D65, 10 deg, d:8 SCI",
     ]  # fmt: skip
-    assert notes[0].endswith("most hold under D65, 10 deg, 45:0")
+    assert notes[0].endswith("holds under D65, 10 deg, 45:0")
 
 
 def test_each_site_keeps_its_own_and_a_note_tells_where_they_differ():
