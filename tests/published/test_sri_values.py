@@ -12,7 +12,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from aging.optics.heat import CONVECTION_W_M2K, references, sri, surface_temperature
+from aging.optics.heat import (
+    CONVECTION_W_M2K,
+    Emittance,
+    references,
+    sri,
+    surface_temperature,
+)
+from aging.projection.balance import Balance
+from aging.vocabulary import DERIVED
 
 PAIRS = [  # material, SR, TE, SRI, rise in deg F
     ("grey EPDM", 0.23, 0.87, 21, 68),
@@ -53,3 +61,12 @@ def test_the_closed_form_is_as_near_as_it_is_said_to_be(wind, allowed):
     chi = (1 - sr - 0.029 * te) * (8.797 + h) / (9.5205 * te + h)
     apart = np.abs(123.97 - 141.35 * chi + 9.655 * chi**2 - sri(sr, te, wind)).max()
     assert 0.5 < apart <= allowed
+
+
+@pytest.mark.parametrize("pair", PAIRS, ids=lambda pair: pair[0])
+def test_projected_draws_without_spread_have_the_printed_index(pair):
+    _, sr, te, printed, _ = pair
+    told = Balance(DERIVED["sri"], "medium", {"A": Emittance(te, 0.0, "measured")})
+    draws = told.of(np.full((1, 50, 1), sr), ["A"])
+    assert draws.shape == (1, 50, 1)
+    assert draws == pytest.approx(printed, abs=0.5)
