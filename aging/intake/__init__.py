@@ -21,9 +21,12 @@ from aging.intake.folder import find
 from aging.intake.readings import check_readings
 from aging.intake.rows import closures, completed, named, repeats
 from aging.intake.spectra_sheet import check_spectra
+from aging.intake.weather_sheet import check_weather
 from aging.records import SHEETS, Exposure, Intake, Tally, empty_frame
 
 __all__ = ["CODES", "composition", "read"]
+
+RULES = {"readings": check_readings, "spectra": check_spectra, "weather": check_weather}
 
 
 def read(path: str | Path, *, day_first: bool | None = None) -> Intake:
@@ -47,10 +50,9 @@ def read(path: str | Path, *, day_first: bool | None = None) -> Intake:
     for name in ("sites", "formulations"):
         frames[name], made = completed(next(iter(desks[name]), None), name, panels)
         notes += made
-    for desk in desks["readings"]:
-        check_readings(desk, panels)
-    for desk in desks["spectra"]:
-        check_spectra(desk, panels)
+    for name, check in RULES.items():
+        for desk in desks[name]:
+            check(desk, panels)
     for name in (name for name in SHEETS if name not in frames):
         frames[name] = empty_frame(name)
         for desk in desks[name]:

@@ -44,6 +44,7 @@ CODES: MappingProxyType[str, str] = MappingProxyType(
         "uneven-lists": "a spectrum has more wavelengths than reflectances, or fewer",
         **OF_WAVELENGTHS,
         # a row against the other rows and sheets
+        "uv-share": "the ultraviolet of a month is no plausible part of its sunlight",
         "unknown-panel": "no accepted row of the panels sheet has this panel",
         "unknown-site": "no panel stands at this site and the sites sheet does not name it",
         "unknown-formulation": "the formulations sheet does not name this formulation",

@@ -17,6 +17,12 @@ SOON = date.today() + timedelta(days=30)  # noqa: DTZ011
 
 SUN = " ".join(map(str, range(300, 2501, 20)))
 
+SUNNY = "date,solar_MJ_m2,uv_MJ_m2\n" + "".join(  # April is too short to be judged
+    f"2024-0{month}-{day:02},10,{uv}\n"
+    for month, uv, days in ((2, 0.45, 19), (3, 1.0, 20), (4, 1.0, 14))
+    for day in range(1, days + 1)
+)
+
 
 @dataclass(frozen=True)
 class Case:
@@ -143,6 +149,8 @@ CASES = [
     spectrum("out-of-range", "reflectances", "1.2 at 300 nm and 110 more", SUN, value="1.2"),
     spectrum("unknown-panel", "panel", "Z9", SUN, panel="Z9"),
     spectrum("before-exposure", "read_on", "2024-01-01", SUN, on="2024-01-01"),
+    Case("uv-share", "confirm", 21, "uv_MJ_m2", "0.100 in this month",
+         {"weather__S1": SUNNY}, "weather/S1.csv", 0),
     panels("closed-before-exposed", "closed_on", "2023-12-31", "A3,F1,S1,2024-01-10,2023-12-31"),
     panels("duplicate", "panel", "A1", "A1,F1,S1,2024-01-10,"),
     panels("conflicting-duplicate", "panel", "A1", "A1,F2,S1,2024-01-10,"),
