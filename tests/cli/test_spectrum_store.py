@@ -102,8 +102,8 @@ def test_another_weighting_is_applied_later_and_a_series_holds_one(white, store,
     assert (both[DIRECT] - both[TILT]).abs().min() > 1e-4
     among = aging.project(held(store), months=12)
     pd.testing.assert_frame_equal(among.frame, alone.frame)
-    told = f"2 readings of solar_reflectance under {DIRECT} left out at K: the series there holds under"
-    assert f"{told} {TILT}" in " ".join(among.notes)
+    told = f"2 readings of solar_reflectance under {DIRECT} left out at K: the series there holds"
+    assert f"{told} under {TILT}" in " ".join(among.notes)
     before = revision(store)
     assert app(["spectrum", "--store", store, "--weighting", DIRECT]) == 0
     assert revision(store) == before
