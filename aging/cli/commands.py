@@ -190,41 +190,6 @@ def project(
     return int(bool(left_out))
 
 
-@commands.command(epilog="Example: aging compare sample_exposure --months 36")
-def compare(
-    source: Source = None,
-    *,
-    store: Store = None,
-    months: Months = "36",
-    level: Level = 0.90,
-    as_of: AsOf = None,
-    measured: Measured = "solar_reflectance",
-    time: Time = "month",
-    priors: Priors = None,
-    day_first: DayFirst = None,
-    json: Json = None,
-) -> int:
-    """Project each difference to the control."""
-    import pandas as pd
-
-    import aging
-    from aging.cli import output, results, sources
-    from aging.comparison import contrast
-
-    asked = output.asked(months, level, measured)
-    with output.progress("comparing") as step:
-        given, left_out = sources.facts(source, store, day_first)
-        fitted = aging.fit(given, measured, as_of, time=time, priors=priors, on_progress=step)
-        frame = pd.concat([contrast(fitted, at, level).frame for at in asked])
-    notes = (*left_out, *fitted.notes)
-    output.give(
-        json,
-        {"rows": frame, "notes": notes, "caution": results.CAUTION},
-        lambda: results.show_comparison(frame, notes),
-    )
-    return int(bool(left_out))
-
-
 @commands.command(epilog="Example: aging backtest sample_exposure --cuts 6,12 --no-baselines")
 def backtest(
     source: Source = None,

@@ -99,6 +99,14 @@ def numbers(option: str, text: str) -> list[float]:
         raise CallError(f"{option}: {text!r} is not allowed; allowed: 36, or 12,24,36") from None
 
 
+def counts(option: str, text: str) -> list[int]:
+    """The whole numbers of "1,2,3"; CallError where one is none."""
+    found = numbers(option, text)
+    if any(one != int(one) for one in found):
+        raise CallError(f"{option}: {text!r} is not allowed; allowed: whole numbers, 1,2,3")
+    return [int(one) for one in found]
+
+
 def asked(months: str, level: float, measured: str, *, retention: bool = False) -> list[float]:
     """The months of a projection, with level and property checked before anything is read."""
     from aging.projection.fit import asked as allowed

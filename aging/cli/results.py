@@ -41,12 +41,6 @@ PROJECTED = Shape(
     {"panels": "n_panels", "read to\nmonth": "observed_months"},
     (*TARGETS, "{bound}: bound of the state on its worse side alone, held with {level}"),
 )
-COMPARED = Shape(
-    "target",
-    {"state": FIGURES, "reading": ENDS},
-    {"panels": "n_panels", "prob.\nbetter": "probability_better"},
-    TARGETS,
-)
 LOST = Shape(
     "part",
     dict.fromkeys(("total", "removable", "permanent"), FIGURES),
@@ -61,12 +55,6 @@ LOST = Shape(
 def show_projection(frame: pd.DataFrame, notes: Sequence[str]) -> None:
     """One table a month: rows formulation within site, columns of the value or of its loss."""
     _show(frame, "projected", LOST if "part" in frame else PROJECTED, notes)
-
-
-def show_comparison(frame: pd.DataFrame, notes: Sequence[str]) -> None:
-    """One table a month: difference to the control, and the probability of being better."""
-    control = ", ".join(frame["control"].dropna().unique())
-    _show(frame, f"difference to the control ({control}), projected", COMPARED, notes)
 
 
 def _show(frame: pd.DataFrame, what: str, shape: Shape, notes: Sequence[str]) -> None:

@@ -9,7 +9,7 @@ is no proof that they agree.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
@@ -34,7 +34,8 @@ COLUMNS = (
     "probability_equivalent", "worst_site", "worst_estimate", "p_sites", "n_panels", "status",
     "notes",
 )  # fmt: skip
-DISAGREE = "sites disagree (p {p:.2f}): look at the worst, not at the mean"
+DISAGREE = "sites disagree: look at the worst, not at the mean"
+FAILS = "no winner: fails {names}"
 Pair = tuple[str, str]
 
 
@@ -58,12 +59,14 @@ def differences(
     worthwhile: float = 0.0,
     margin: float = MARGIN,
     period: tuple[float, float] | None = None,
+    failing: Mapping[str, Sequence[str]] | None = None,
 ) -> Comparison:
     """Differences at one time, and over a `period` of months where one is given.
 
     against: the formulation taken as zero; None for the control of each campaign. every_pair: all
     pairs instead. worthwhile: least amount in the better direction that matters; margin: as good
-    as within; both in the property's unit.
+    as within; both in the property's unit. failing: guard-rail properties that a formulation
+    fails, told in its notes.
     """
     require(0 < level < 1, "level", level, "between 0 and 1, such as 0.90")
     require(worthwhile >= 0, "worthwhile", worthwhile, "0 or more, in the property's unit")
@@ -74,7 +77,7 @@ def differences(
         figures[PERIOD] = (period[1], mean_over(fitted, *period))
     standings = fitted.standings(max(time for time, _ in figures.values()))
     sign = -1.0 if fitted.measured.higher_is_better is False else 1.0
-    judge = _Judge(standings, level, sign, worthwhile, margin)
+    judge = _Judge(standings, level, sign, worthwhile, margin, failing or {})
     rows = [
         row | {"property": fitted.measured.name, "months": time, "target": target}
         for target, (time, joint) in figures.items()
@@ -91,6 +94,7 @@ class _Judge:
     sign: float
     worthwhile: float
     margin: float
+    failing: Mapping[str, Sequence[str]]
 
     def rows(self, joint: Joint, pairs: Sequence[Pair]) -> Iterator[dict[str, object]]:
         """Rows of every site, a family each, then of the means over sites."""
@@ -110,6 +114,8 @@ class _Judge:
         found = intervals(np.stack(list(mean.values())), self.level) if told else None
         for pair, each in gaps.items():
             notes = list(seen[pair].notes)
+            if pair[0] in self.failing:
+                notes.append(FAILS.format(names=", ".join(self.failing[pair[0]])))
             row: dict[str, object] = {
                 "site": label, "formulation": pair[0], "against": pair[1], "level": self.level,
                 "n_panels": seen[pair].panels, "status": seen[pair].status,
@@ -138,7 +144,7 @@ class _Judge:
     ) -> dict[str, str | float]:
         agreement = sites_agree(gaps)
         if not agreement.poolable:
-            notes.append(DISAGREE.format(p=agreement.p))
+            notes.append(DISAGREE)
         middle = np.median(gaps, axis=1)
         worst = int(np.argmin(self.sign * middle))
         return {

@@ -4,12 +4,15 @@ A hard surface keeps clean and may crack: what wins on reflectance and fails one
 winner. Limits stand in guards.csv (property, bound, limit, when, source, checked) and are replaced
 by a file of the same columns. `when` is initial or latest: the readings of each panel's first or
 last day. Where readings scatter the verdict is that of the mean's 95 % bounds; one reading, or
-ratings, are judged by their worst.
+ratings, are judged by their worst. "control less" asks that the median over panels is at most so
+much worse than that of the control of the same sites.
 """
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,7 +29,8 @@ COLUMNS = (
     "source", "checked",
 )  # fmt: skip
 PASSES, FAILS, UNDECIDED, NOT_READ = "passes", "fails", "undecided", "not read"
-BOUNDS = {"at least": 1.0, "at most": -1.0}
+AT_LEAST, AT_MOST, RELATIVE = "at least", "at most", "control less"
+BOUNDS = (AT_LEAST, AT_MOST, RELATIVE)
 LEVEL, FEW = 0.95, 2
 
 
@@ -59,14 +63,25 @@ def limits(path: str | Path = LIMITS) -> pd.DataFrame:
 def guards(exposure: Exposure, table: pd.DataFrame | None = None) -> pd.DataFrame:
     """Verdict on each formulation and limit (COLUMNS), over all its panels."""
     table = limits() if table is None else table
-    panels = exposure.panels.set_index("panel")["formulation"]
-    readings = exposure.readings.assign(formulation=exposure.readings["panel"].map(panels))
+    readings = exposure.readings.merge(
+        exposure.panels[["panel", "formulation", "site"]], on="panel"
+    )
+    roles = exposure.formulations.set_index("formulation")["role"]
+    controls = readings[readings["formulation"].map(roles) == "control"]
     rows = []
     for formulation in exposure.formulations["formulation"]:
         mine = readings[readings["formulation"] == formulation]
         for limit in table.to_dict("records"):
-            values = _chosen(mine[mine["property"] == limit["property"]], str(limit["when"]))
-            rows.append({"formulation": formulation} | limit | _verdict(values, limit))
+            name, when = str(limit["property"]), str(limit["when"])
+            values = _chosen(mine[mine["property"] == name], when)
+            if limit["bound"] == RELATIVE:
+                beside = controls[
+                    (controls["property"] == name) & controls["site"].isin(mine["site"])
+                ]
+                found = _beside(values, _chosen(beside, when), limit)
+            else:
+                found = _verdict(values, limit)
+            rows.append({"formulation": formulation} | limit | found)
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -82,14 +97,26 @@ def _chosen(readings: pd.DataFrame, when: str) -> Array:
     return readings.loc[day == end, "value"].to_numpy()
 
 
-def _verdict(values: Array, limit: dict[str, object]) -> dict[str, object]:
+def _beside(values: Array, control: Array, limit: dict[Hashable, Any]) -> dict[str, object]:
+    """Verdict on medians against the control's."""
+    if not len(values) or not len(control):
+        return _verdict(values[:0], limit)
+    up = PROPERTIES[str(limit["property"])].higher_is_better is not False
+    middle, bar = float(np.median(values)), float(np.median(control))
+    short = bar - middle if up else middle - bar
+    verdict = FAILS if short > float(limit["limit"]) else PASSES
+    return {"value": middle, "lower": middle, "upper": middle, "readings": len(values),
+            "verdict": verdict}  # fmt: skip
+
+
+def _verdict(values: Array, limit: dict[Hashable, Any]) -> dict[str, object]:
     from scipy.stats import t
 
     if not len(values):
         return {"value": np.nan, "lower": np.nan, "upper": np.nan, "readings": 0,
                 "verdict": NOT_READ}  # fmt: skip
-    name, bar = str(limit["property"]), float(str(limit["limit"]))
-    sign = BOUNDS[str(limit["bound"])]
+    name, bar = str(limit["property"]), float(limit["limit"])
+    sign = -1.0 if limit["bound"] == AT_MOST else 1.0
     rated = PROPERTIES[name].scale == "ordinal" or len(values) < FEW
     middle = float(sign * (sign * values).min()) if rated else float(values.mean())
     error = 0.0 if rated else float(values.std(ddof=1) / len(values) ** 0.5)

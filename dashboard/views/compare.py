@@ -15,7 +15,7 @@ prop, months, level = chosen.prop, chosen.months, chosen.level
 with parts.explained():
     comparison = data.compared(opened, prop.name, months, level)
 frame = tables.in_order(comparison.frame.query("target == 'state'"))
-against = frame[frame["site"] == "all"].set_index("formulation")["control"]
+against = frame[frame["site"] == "all"].set_index("formulation")["against"]
 controls = list(dict.fromkeys(against))
 if len(controls) > 1:
     control = state.choose("control", wording.CONTROL, controls, default=controls[0])

@@ -25,8 +25,8 @@ def exposure(*rows):
         ]
     )
     names = list(dict.fromkeys(mix for mix, *_ in rows))
-    sheets = {"panels": panels, "readings": readings,
-              "formulations": pd.DataFrame({"formulation": names})}  # fmt: skip
+    formulations = pd.DataFrame({"formulation": names, "role": "candidate"})
+    sheets = {"panels": panels, "readings": readings, "formulations": formulations}
     blank = {name: empty_frame(name) for name in ("sites", "events", "weather")}
     return Exposure(**blank, **sheets)
 
@@ -53,12 +53,22 @@ def test_scatter_about_the_limit_is_undecided():
 
 
 def test_ratings_are_judged_by_their_worst_and_latest():
-    rows = [("A", "growth", "2024-06-01", value) for value in (9, 9, 5)]
-    assert verdicts(guards(exposure(*rows)))["growth"] == "fails"
-    one = exposure(("A", "growth", "2024-06-01", 5.0))
+    rows = [("A", "cracking", "2024-06-01", value) for value in (9, 9, 5)]
+    assert verdicts(guards(exposure(*rows)))["cracking"] == "fails"
+    one = exposure(("A", "cracking", "2024-06-01", 5.0))
     later = one.readings.assign(read_on="2025-06-01", value=8.0)
     healed = Exposure(**dict(one.frames()) | {"readings": pd.concat([one.readings, later])})
-    assert verdicts(guards(healed))["growth"] == "passes"
+    assert verdicts(guards(healed))["cracking"] == "passes"
+
+
+def test_growth_is_held_to_the_control_beside_it():
+    rows = [(mix, "growth", "2024-06-01", value) for mix, values in
+            (("A", (4, 5, 5)), ("B", (4, 4, 3)), ("C", (2, 3, 3))) for value in values]  # fmt: skip
+    facts = exposure(*rows)
+    roles = facts.formulations.assign(role=["control", "candidate", "candidate"])
+    found = guards(Exposure(**dict(facts.frames()) | {"formulations": roles}))
+    assert [verdicts(found, mix)["growth"] for mix in "ABC"] == ["passes", "passes", "fails"]
+    assert verdicts(guards(facts))["growth"] == "not read"  # without a control there is no bar
 
 
 def test_limits_are_data(tmp_path):

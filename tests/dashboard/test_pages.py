@@ -163,6 +163,11 @@ def test_as_of_an_earlier_day_later_readings_are_hidden_but_shown(page, folder):
 def test_decay_offers_only_properties_that_can_be_averaged(page):
     app = page("decay")
     [choice] = [box for box in app.selectbox if box.key == "property"]
+    assert choice.options == [
+        "Solar reflectance", "Solar reflectance index", "Surface temperature in the sun",
+    ]  # fmt: skip
+    app = page("scores")
+    [choice] = [box for box in app.selectbox if box.key == "property"]
     assert choice.options == ["Solar reflectance"]
 
 
@@ -199,7 +204,7 @@ def test_an_address_with_unknown_values_falls_back(page):
 def test_compare_shows_the_comparison_of_the_public_interface(page, folder):
     app = page("compare", control="S0H0")
     frame = aging.compare(folder, months=36).frame
-    frame = frame[(frame["target"] == "state") & (frame["control"] == "S0H0")]
+    frame = frame[(frame["target"] == "state") & (frame["against"] == "S0H0")]
     shown = app.dataframe[0].value.set_index(["formulation", "site"])
     for row in frame.itertuples():
         got = shown.loc[(row.formulation, wording.site(row.site))]

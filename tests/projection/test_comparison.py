@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import aging
-from aging.comparison import contrast
+from aging.comparison import differences as contrast
 from aging.errors import ModelError
 from aging.simulation import Design, simulate
 
