@@ -75,7 +75,7 @@ def _asked(gathered: Gathered, since: pd.Timestamp | None) -> Iterator[_Asked]:
 
 
 def _foretold(asked: _Asked, level: float) -> pd.DataFrame:
-    """The interval (least, most) and the reading of each panel read at the visit, by panel and day."""
+    """The interval (least, most) and the reading of each panel read at the visit."""
     campaign, readings = asked.campaign, asked.campaign.readings
     days = campaign.visits.normalize()
     table = readings.values  # noqa: PD011 - an array, not a frame

@@ -84,10 +84,9 @@ def _ids(rows: pd.DataFrame) -> pd.Series:
     """Of each finding, the same for the same rule and readings whenever it is made."""
     where = rows["site"].fillna("") + "/" + rows["panel"].fillna("") + "/" + rows["read_on"]
     key = rows["reading_id"].fillna(where)
-    by = [rows["rule"], rows["together"].astype(str)]
-    text = (rows["rule"] + "\n" + key).groupby(by).transform(lambda one: "\n".join(sorted(one)))
-    made = {one: hashlib.sha256(one.encode()).hexdigest()[:8] for one in text.unique()}
-    return text.map(made)
+    number = rows.groupby(["rule", rows["together"].astype(str)]).ngroup()
+    told = (rows["rule"] + "\n" + key).groupby(number).agg(lambda every: "\n".join(sorted(every)))
+    return number.map(told.map(lambda text: hashlib.sha256(text.encode()).hexdigest()[:8]))
 
 
 def _without_the_explained(rows: pd.DataFrame) -> pd.DataFrame:

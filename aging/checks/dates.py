@@ -42,7 +42,7 @@ def off_plan(seen: Seen, limits: Limits) -> pd.DataFrame:
 def day_month(seen: Seen, limits: Limits) -> pd.DataFrame:
     """Few panels on a day whose day and month, exchanged, make a day when the site was read."""
     rows = seen.rows[seen.rows["property"] == MEASURED]
-    visits = rows.groupby(["site", "day"], as_index=False)["panel"].nunique()
+    visits = rows.groupby(["site", "day"], as_index=False).agg(panel=("panel", "nunique"))
     least = limits.at("day-month", "panels", visits["site"])
     lone, tours = visits[visits["panel"] < least], visits[visits["panel"] >= least]
     may = (lone["day"].dt.day <= MONTHS_A_YEAR) & (lone["day"].dt.day != lone["day"].dt.month)

@@ -11,6 +11,7 @@ from aging.intake.text import parse
 from aging.intake.workbook import tabs
 from aging.records import SHEETS
 
+READ_ELSEWHERE = ("limits.csv",)  # a site's own limits, of `aging.checks`
 NEEDED = tuple(name for name, sheet in SHEETS.items() if sheet.required)
 
 
@@ -43,7 +44,7 @@ def _files(folder: Path) -> tuple[list[Raw], list[str]]:
                     others.append(name)
         elif path.is_file() and path.suffix.lower() == ".csv" and plain(path.stem) in SHEETS:
             raws.append(parse(plain(path.stem), path.name, path.read_bytes()))
-        elif path.is_file() and not path.name.startswith("."):
+        elif path.is_file() and not path.name.startswith(".") and path.name not in READ_ELSEWHERE:
             others.append(shown(path.name))
     return raws, others
 

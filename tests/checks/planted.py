@@ -14,6 +14,7 @@ import pandas as pd
 
 from aging import intake
 from aging.checks import QUESTIONED, check
+from aging.cube import known_at
 from aging.simulation import STUDY, campaign_streams
 from aging.simulation.write import write_folder
 
@@ -102,32 +103,37 @@ def slip(site, visit, rng):
 FAULTS = (swap, percent, wet, wrong_tile, washed, storm, recoat, slip)
 
 
-def study(campaigns, seed, folder=None):
-    """Frame of faults (fault, course, moved, found) and of clean readings (course, questioned)."""
+def study(campaigns, seed, folder, *, on_the_day=False):
+    """Frame of faults (fault, course, moved, found, on_the_day) and of clean readings by course.
+
+    on_the_day: also check each fault with nothing known that was read after its day.
+    """
     rng, faults, clean = np.random.default_rng(seed), [], []
     for course in COURSES:
         for campaign in campaign_streams(course, campaigns, seed, DESIGN):
             exposure, planted = plant(campaign.exposure, len(clean), rng)
-            given = through_intake(exposure, folder) if folder else exposure
+            given = through_intake(exposure, folder)
             asked = questioned(exposure, given)
-            for name, hit, moved in planted:
-                found = np.isin(hit, list(asked)).mean() >= 0.5 if hit.size else False
-                faults.append((name, course, moved, found))
-            touched = {
-                one for *_, every in planted_ids(exposure, campaign.exposure) for one in every
-            }
-            rest = ~exposure.readings["reading_id"].isin(touched)
-            wrongly = exposure.readings.loc[rest, "reading_id"].isin(asked)
-            clean.append((course, rest.sum(), wrongly.sum()))
+            for name, ids, moved in planted:
+                then = known_on_day_of(exposure, given, ids) if on_the_day and ids.size else []
+                shares = [np.isin(ids, list(these)).mean() if ids.size else 0.0
+                          for these in (asked, then)]  # fmt: skip
+                faults.append((name, course, moved, *(share >= 0.5 for share in shares)))
+            changed = exposure.readings["value"] != campaign.exposure.readings["value"]
+            sound = exposure.readings.loc[~changed, "reading_id"]
+            clean.append((course, len(sound), sound.isin(asked).sum()))
     return (
-        pd.DataFrame(faults, columns=["fault", "course", "moved", "found"]),
+        pd.DataFrame(faults, columns=["fault", "course", "moved", "found", "on_the_day"]),
         pd.DataFrame(clean, columns=["course", "readings", "questioned"]),
     )
 
 
-def planted_ids(exposure, clean):
-    changed = (exposure.readings["value"] - clean.readings["value"]).abs() > 1e-6
-    yield (set(exposure.readings.loc[changed, "reading_id"]),)
+def known_on_day_of(exposure, given, ids):
+    """What intake refused or a check asks on the day of some readings."""
+    readings = exposure.readings
+    day = pd.Timestamp(readings.loc[readings["reading_id"].isin(ids), "read_on"].iloc[0])
+    past = known_at(given, day)
+    return questioned(known_at(exposure, day), past)
 
 
 def questioned(exposure, given):
@@ -188,5 +194,6 @@ def table(faults, clean):
     """Share found by fault, of those that moved a reading by more than MOVED; share questioned."""
     counted = faults[faults["moved"] > MOVED]
     found = counted.groupby("fault")["found"].agg(["size", "mean"])
+    found["on the day"] = counted.groupby("fault")["on_the_day"].mean()
     every = clean[["readings", "questioned"]].sum()
     return found, float(counted["found"].mean()), float(every["questioned"] / every["readings"])
