@@ -18,11 +18,12 @@ import streamlit as st
 import aging
 from aging import intake
 from aging.backtesting import Backtest
-from aging.comparison import Comparison, contrast
+from aging.comparison import Comparison, differences
 from aging.ledger import open_ledger
 from aging.projection import Fit, Projection, movement, remedies, shares
 from aging.records import Exposure, Finding
 from aging.source import is_store, open_source
+from aging.vocabulary import DERIVED, property_named
 from dashboard import appearance, attention, spectra, tables, wording
 from dashboard.launch import SOURCE
 
@@ -59,6 +60,14 @@ class Width:
 
     shares: pd.DataFrame
     remedies: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Heat:
+    """State of both derived properties when new and aged; emittance of each formulation."""
+
+    frame: pd.DataFrame
+    emittances: dict[str, str]
 
 
 def key_of(data: Opened) -> tuple[str, Mark]:
@@ -146,18 +155,43 @@ def _fit(source: str, mark: Mark, prop: str, as_of: str | None = None) -> Fit:
     return aging.fit(_open(source, mark).exposure, property=prop, as_of=as_of)
 
 
+def _told(data: Opened, prop: str, as_of: str | None = None) -> Fit:
+    """The fit of a property, or of what it is derived from, told as it."""
+    return _fit(data.source, data.mark, property_named(prop).read_as, as_of).told_as(prop)
+
+
+@st.cache_resource(show_spinner=wording.READING, max_entries=8, hash_funcs={Opened: key_of})
+def read(data: Opened, prop: str) -> pd.DataFrame:
+    """Readings behind a fit as values of what is told, see `tables.readings`."""
+    fit = _told(data, prop)
+    every = fit.exposure.readings
+    mine = every[every["property"] == fit.gathered.property.name]
+    frame = tables.readings(replace(fit.exposure, readings=mine))
+    told = fit.of_readings(frame["value"].to_numpy(), frame["formulation"].tolist())
+    return frame.assign(value=told)
+
+
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def projected(
     data: Opened, prop: str, months: tuple[float, ...], level: float, as_of: str | None = None
 ) -> Projection:
     """Projection of every series at `months`; ModelError where the data carry no model."""
-    return _fit(data.source, data.mark, prop, as_of).project(months, level)
+    return _told(data, prop, as_of).project(months, level)
+
+
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+def heat(data: Opened, months: float, level: float, as_of: str | None = None) -> Heat:
+    """SRI and surface temperature of the projected solar reflectance, new and at `months`."""
+    told = [_told(data, name, as_of) for name in DERIVED]
+    frame = pd.concat([one.project([0.0, months], level).frame for one in told])
+    known = {} if told[0].balance is None else told[0].balance.emittances
+    return Heat(frame[frame["target"] == "state"], {name: str(one) for name, one in known.items()})
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def width(data: Opened, prop: str, months: float, as_of: str | None = None) -> Width:
     """What the intervals' width is made of, and what would narrow them."""
-    fit = _fit(data.source, data.mark, prop, as_of)
+    fit = _told(data, prop, as_of)
     return Width(shares(fit, months), remedies(fit, months))
 
 
@@ -165,7 +199,7 @@ def moved(
     data: Opened, prop: str, months: tuple[float, ...], level: float, formulation: str
 ) -> pd.DataFrame:
     """How the projections of a formulation's latest campaigns moved, see `aging.projection`."""
-    series = _fit(data.source, data.mark, prop).series
+    series = _told(data, prop).series
     named = {id(one.campaign) for one in series if one.formulation == formulation}
     together = {one.formulation for one in series if id(one.campaign) in named}
     return _moved(data, prop, months, level, tuple(sorted(together)))
@@ -175,7 +209,7 @@ def moved(
 def _moved(
     data: Opened, prop: str, months: tuple[float, ...], level: float, formulations: tuple[str, ...]
 ) -> pd.DataFrame:
-    fit = _fit(data.source, data.mark, prop)
+    fit = _told(data, prop)
     chosen = tuple(one for one in fit.series if one.formulation in formulations)
     return movement(replace(fit, series=chosen), months, level)
 
@@ -183,7 +217,7 @@ def _moved(
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def compared(data: Opened, prop: str, months: float, level: float) -> Comparison:
     """Differences to the control of the same campaign at `months`; ModelError without one."""
-    return contrast(_fit(data.source, data.mark, prop), months, level)
+    return differences(_told(data, prop), months, level)
 
 
 @st.cache_resource(show_spinner=wording.SCORING, max_entries=16, hash_funcs={Opened: key_of})
@@ -194,5 +228,5 @@ def backtested(data: Opened, prop: str, level: float) -> Backtest:
 
 def fitted_panels(data: Opened, prop: str, formulation: str) -> frozenset[str]:
     """Panels behind a formulation's projection: those of its latest campaign at each site."""
-    series = _fit(data.source, data.mark, prop).series
+    series = _told(data, prop).series
     return frozenset(p for s in series if s.formulation == formulation for p in s.campaign.panels)

@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from aging.errors import AgingError
-from aging.vocabulary import PROPERTIES, Property
+from aging.vocabulary import Property, property_named
 from dashboard import data, state, tables, wording
 
 MONTHS, LEVELS = (12, 24, 36, 48, 60), (0.80, 0.90, 0.95)
@@ -56,7 +56,7 @@ def _welcome(*reason: str) -> None:
 
 def settings(opened: data.Opened, *, ahead: bool = True) -> Settings:
     """Property, months (where the page looks ahead) and level, kept folded away."""
-    names = tables.properties(data.readings(opened))
+    names = tables.properties(data.readings(opened), derived=ahead)
     if not names:
         st.warning(wording.ONLY_RATINGS)
         st.stop()
@@ -68,7 +68,7 @@ def settings(opened: data.Opened, *, ahead: bool = True) -> Settings:
                 wording.PROPERTY,
                 names,
                 default=names[0],
-                show=lambda n: PROPERTIES[n].label,
+                show=lambda n: property_named(n).label,
             )
         months = 36
         if ahead:
@@ -76,7 +76,7 @@ def settings(opened: data.Opened, *, ahead: bool = True) -> Settings:
                 months = state.choose("months", wording.MONTHS, MONTHS, default=months)
         with right:
             level = state.choose("level", wording.LEVEL, LEVELS, default=0.90, show=wording.percent)
-    return Settings(PROPERTIES[name], months, level)  # fmt: skip
+    return Settings(property_named(name), months, level)  # fmt: skip
 
 
 @contextmanager

@@ -11,7 +11,8 @@ from datetime import date
 import pandas as pd
 
 from aging.records import Exposure
-from aging.vocabulary import DAYS_PER_MONTH, PROPERTIES
+from aging.spectra import LAB
+from aging.vocabulary import DAYS_PER_MONTH, DERIVED, PROPERTIES
 from dashboard import wording
 
 
@@ -32,10 +33,16 @@ def readings(exposure: Exposure) -> pd.DataFrame:
     return frame
 
 
-def properties(read: pd.DataFrame) -> list[str]:
-    """Properties read on panels in the weather that can be averaged, in the vocabulary's order."""
+def properties(read: pd.DataFrame, *, derived: bool = True) -> list[str]:
+    """Properties of panels in the weather that can be averaged, in the vocabulary's order.
+
+    Those that were read, or calculated as readings are; `derived`: what their projection tells too.
+    """
     names = set(read["property"])
-    return [n for n, p in PROPERTIES.items() if n in names and p.scale != "ordinal"]
+    if names.issuperset(LAB) and read["illuminant"].notna().any():
+        names.add("yellowness_index")
+    offered = [*PROPERTIES.values(), *(DERIVED.values() if derived else ())]
+    return [one.name for one in offered if one.read_as in names and one.scale != "ordinal"]
 
 
 def visits(read: pd.DataFrame) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from aging.optics.colour import Conditions
-from aging.vocabulary import Property
+from aging.vocabulary import DERIVED, Property
 
 TITLE = "Exposure panels"
 OVERVIEW, DECAY, COMPARE = "Overview", "Decay and projection", "Compare"
@@ -97,6 +97,22 @@ REMEDY_COLUMNS = {
 HOW_NARROWED = (
     "Expected, not promised: worked out from the projection itself, without fitting again."
 )
+HEAT_HEADING = "In the sun at {months:g} months, calculated"
+IN_THE_SUN = {
+    "sri": "Solar reflectance index", "surface_temperature": "Surface temperature, medium wind",
+}  # fmt: skip
+HEAT_IS = (
+    "Calculated draw by draw from the projected solar reflectance and {emittance}, under the "
+    "standard conditions of ASTM E1980 (sun 1000 W/m2, air 37 °C, sky 27 °C, medium wind): "
+    "not measured, no rating and no energy figure."
+)
+MARKS_DERIVED = (
+    "The marks are readings of solar reflectance, each with the mean thermal emittance of its "
+    "formulation."
+)
+WIDTH_DERIVED = (
+    "Told of the solar reflectance behind it; the spread of the thermal emittance comes on top."
+)
 MOVED_HEADING = "How the projection to {months:g} months moved"
 NOT_MOVED = "No visit came before that month."
 EVERY_SERIES = "Every site and formulation at {months:g} months"
@@ -114,7 +130,7 @@ PROJECTION_COLUMNS = {
     "notes": "Notes",
 }  # fmt: skip
 COMPARISON_COLUMNS = {
-    "formulation": "Formulation", "control": "Control", "site": "Site", "estimate": "Difference",
+    "formulation": "Formulation", "against": "Control", "site": "Site", "estimate": "Difference",
     "lower": "From", "upper": "To", "probability_better": "Probability of being better",
     "status": "Status", "n_panels": "Panels", "notes": "Notes",
 }  # fmt: skip
@@ -295,6 +311,30 @@ def projection(row: pd.Series, prop: Property, as_of: str | None) -> str:
         f"{row['months']:g} months ({row['status']}); {percent(row['level'])} interval "
         f"{interval(row, prop)}."
     )
+
+
+def valued(row: pd.Series, prop: Property) -> str:
+    """'84 (78 to 90)', '52.3 °C (50.4 to 54.1)'."""
+    unit = "" if prop.unit == "1" else f" {prop.unit}"
+    return f"{number(row['estimate'], prop)}{unit} ({interval(row, prop)})"
+
+
+def in_the_sun(rows: pd.DataFrame, months: float) -> dict[str, str]:
+    """Figures of both derived properties at a month; rows by property and month."""
+    level = percent(rows["level"].iloc[0])
+    return {
+        f"{label} ({level} interval)": valued(rows.loc[(name, months)], DERIVED[name])
+        for name, label in IN_THE_SUN.items()
+    }
+
+
+def heat(rows: pd.DataFrame, emittance: str) -> str:
+    """What both were when new, and how they are calculated."""
+    new = [
+        f"{prop.label.lower()} {valued(rows.loc[(name, 0)], prop)}"
+        for name, prop in DERIVED.items()
+    ]
+    return f"When new: {', '.join(new)}.\n{HEAT_IS.format(emittance=emittance)}"
 
 
 def shares(found: pd.DataFrame) -> str:

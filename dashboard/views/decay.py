@@ -17,9 +17,9 @@ st.title(wording.DECAY)
 chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
 
-read = data.readings(opened).query("property == @prop.name")
-steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
 with parts.explained():
+    read = data.read(opened, prop.name)
+    steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
     everything = data.projected(opened, prop.name, steps, level).frame
 left, middle, right = st.columns(3)
 with left:
@@ -53,6 +53,14 @@ parts.figures({
     wording.WIDE_BAND.format(level=percent): wording.interval(value, prop, "reading_"),
 })  # fmt: skip
 st.text(wording.status(value))
+if prop.derived_from:
+    st.text(wording.MARKS_DERIVED)
+elif prop.name == "solar_reflectance" and pd.notna(value["estimate"]):
+    heat = data.heat(opened, months, level, as_of)
+    sun = heat.frame.query(mine).set_index(["property", "months"])
+    st.subheader(wording.HEAT_HEADING.format(months=months))
+    parts.figures(wording.in_the_sun(sun, months))
+    st.text(wording.heat(sun, heat.emittances[formulation]))
 fan = pd.concat([curve, inner.query(mine)])
 figure = decay_chart(fan, tables.marks(read, site, as_of), prop, at=months, description=statement)
 parts.chart(figure, statement)
@@ -62,6 +70,8 @@ if pd.notna(value["estimate"]):
     width = data.width(opened, prop.name, months, as_of)
     shares = tables.in_words(width.shares.query(mine))
     statement = wording.shares(shares)
+    if prop.derived_from:
+        st.text(wording.WIDTH_DERIVED)
     parts.chart(width_chart(shares, description=statement), statement)
     found = width.remedies.query(mine)
     if len(found):

@@ -166,9 +166,6 @@ def test_decay_offers_only_properties_that_can_be_averaged(page):
     assert choice.options == [
         "Solar reflectance", "Solar reflectance index", "Surface temperature in the sun",
     ]  # fmt: skip
-    app = page("scores")
-    [choice] = [box for box in app.selectbox if box.key == "property"]
-    assert choice.options == ["Solar reflectance"]
 
 
 def test_a_choice_moves_the_numbers_and_the_address(page, projection):

@@ -29,6 +29,7 @@ def opened(monkeypatch, source) -> AppTest:
 
 def test_the_page_shows_the_board(folder, board, monkeypatch):
     app = opened(monkeypatch, folder)
+    assert app.selectbox(key="property").options == ["Solar reflectance"]  # none that is derived
     shown = app.dataframe[0].value
     for name in ("coverage", "coverage_lower", "abs_error", "crps", "n_series"):
         assert shown[name].tolist() == pytest.approx(board[name].tolist())

@@ -8,7 +8,7 @@ import pytest
 from house import ROOT, table_rows
 
 from aging.records import SHEETS, Column
-from aging.vocabulary import PROPERTIES
+from aging.vocabulary import DERIVED, PROPERTIES
 
 ROWS = table_rows("DEVELOPERS.md")["name symbol meaning unit range column"]
 BY_COLUMN = {row[-1]: row for row in ROWS}
@@ -28,9 +28,9 @@ def allowed(column: Column) -> str:
     return {"text": "text", "list": "numbers"}.get(column.kind, "ISO 8601")
 
 
-@pytest.mark.parametrize("name", PROPERTIES)
+@pytest.mark.parametrize("name", [*PROPERTIES, *DERIVED])
 def test_property_stands_as_in_the_vocabulary(name):
-    prop = PROPERTIES[name]
+    prop = {**PROPERTIES, **DERIVED}[name]
     label, symbol, meaning, unit, reach, _ = BY_COLUMN[name]
     assert (label, symbol, unit, reach) == (
         prop.label, prop.symbol, prop.unit, span(prop.low, prop.high),
