@@ -7,6 +7,7 @@ chart takes its one-sentence `description`, which becomes its alternative text.
 from __future__ import annotations
 
 from aging.charts.colour_tracks import colour_track_chart, swatch_chart
+from aging.charts.control_chart import control_chart
 from aging.charts.decay import decay_chart
 from aging.charts.difference import difference_chart
 from aging.charts.movement import movement_chart
@@ -22,6 +23,7 @@ __all__ = [
     "PALETTE",
     "band_loss_chart",
     "colour_track_chart",
+    "control_chart",
     "coverage_chart",
     "decay_chart",
     "difference_chart",
