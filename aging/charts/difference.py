@@ -41,7 +41,9 @@ def difference_chart(
     )  # fmt: skip
     places = f".{prop.decimals}f"
     heavy = alt.datum.site == OVER_SITES
-    axis = alt.Axis(format="+.2f", tickCount=8, labelOverlap=True, labelSeparation=8)
+    axis = alt.Axis(
+        format=f"+.{min(prop.decimals, 2)}f", tickCount=8, labelOverlap=True, labelSeparation=8
+    )
     intervals = base.mark_rule().encode(
         alt.X("lower:Q", title=_title(prop), axis=axis, scale=alt.Scale(padding=16)),
         alt.X2("upper:Q"),
