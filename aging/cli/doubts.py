@@ -112,12 +112,12 @@ def _show(console: Console, rows: pd.DataFrame, found: Checked) -> None:
                 _indent(console, f"and {len(each) - LISTED} more (--json lists all)")
     asks = rows["severity"].isin(QUESTIONED) & (rows["state"] == OPEN)
     count = rows.loc[asks, "finding"].nunique()
-    console.print(f"\n{count or 'No'} finding{'s' * (count != 1)} open of the readings that stand.")
+    console.print(f"\n{count or 'No'} finding{'s' * (count != 1)} open.")
     if count:
         console.print("aging settle STORE FINDING settles one, by the id it begins with.")
     more = len(found.frame["finding"].unique()) - rows["finding"].nunique()
     if more:
-        console.print(f"{more} more are settled, at other sites or only good to know: --all.")
+        console.print(f"Not shown: {more} settled, elsewhere or only good to know (--all).")
 
 
 def _line(part: pd.DataFrame) -> str:

@@ -6,6 +6,7 @@ import planted
 import pytest
 
 FOUND, QUESTIONED = 0.90, 0.02
+EACH = 0.80  # of a kind: one storm in ten comes as the loss does, or with a logged event
 
 
 def test_some_faults_are_found_and_few_readings_questioned(tmp_path):
@@ -21,5 +22,6 @@ def test_each_kind_of_fault_is_found(tmp_path):
     """Some minutes; DEVELOPERS.md tells the table."""
     found, share, questioned = planted.table(*planted.study(40, 1, tmp_path, on_the_day=True))
     print(found.round(3), share, questioned)
-    assert (found["mean"] >= FOUND).all()
+    assert share >= FOUND
+    assert (found["mean"] >= EACH).all()
     assert questioned <= QUESTIONED
