@@ -28,7 +28,10 @@ Level = Annotated[float, typer.Option(help="Probability that an interval should 
 AsOf = Annotated[
     str | None, typer.Option(metavar="DATE", help="Hide all readings after this ISO 8601 date.")
 ]
-Measured = Annotated[str, typer.Option("--property", help="What was measured, as in readings.csv.")]
+Measured = Annotated[
+    str,
+    typer.Option("--property", help="As in readings.csv, or derived: sri, surface_temperature."),
+]
 Time = Annotated[
     Literal["month", "day", "solar", "uv"],
     typer.Option(help="What counts: months, days (quick soiling), or radiant exposure."),
