@@ -1,6 +1,6 @@
 """Whatever the files hold, reading ends in counted rows or in an AgingError, never in a crash.
 
-INTAKE_EXAMPLES sets how many folders each test makes up (default 100, a long run 10000).
+INTAKE_EXAMPLES sets how many folders each test makes up (default 100); the slow test takes 10,000.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import io
 import os
 import tempfile
 import zipfile
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from openpyxl import Workbook
 from aging import intake
 from aging.errors import AgingError
 from aging.intake import CODES
+from aging.ledger import open_ledger
 from aging.records import SHEETS
 from aging.vocabulary import PROPERTIES
 
@@ -36,6 +38,7 @@ GOOD = {
     "panels": ["A1,F1,S1,2024-01-10", "A2,F1,S1,2024-01-10"],
     "readings": ["A1,2024-03-01,solar_reflectance,0.8", "A2,2024-03-01,gloss_60,12"],
 }
+READINGS = b"panel,read_on,property,value\nA1,2024-03-01,gloss_60,12\n"
 PANELS = b"panel,formulation,site,exposed_on\nA1,F1,S1,2024-01-10\n"
 ODD = [
     "", " ", "A1", "A2", "S1", "F1", "2024-03-01", "2024-03-01T10:30Z", "2024-02-30", "03/04/2025",
@@ -75,10 +78,10 @@ def table(draw, sheet):
     return text.encode(draw(ENCODING), errors="replace")
 
 
-def check(files):
-    with tempfile.TemporaryDirectory() as place:
-        folder = Path(place)
-        (folder / "weather").mkdir()
+def check(files, place=None):
+    with nullcontext(place) if place else tempfile.TemporaryDirectory() as at:
+        folder = Path(at, "racks")
+        (folder / "weather").mkdir(parents=True)
         for name, cells in files.items():
             (folder / name).write_bytes(cells)
         return checked(folder)
@@ -108,6 +111,46 @@ def checked(source):
             readings.loc[readings["property"] == name, "value"].between(prop.low, prop.high).all()
         )
     return result
+
+
+def odd_sheet(sheet):
+    """A folder whose other files are good."""
+    name = "weather/S1.csv" if sheet == "weather" else f"{sheet}.csv"
+    good = {"panels.csv": PANELS, "readings.csv": READINGS}
+    return table(sheet).map(lambda cells: good | {name: cells})
+
+
+ODD_SHEETS = st.sampled_from(list(SHEETS)).flatmap(odd_sheet)
+
+
+@INTAKE
+@given(ODD_SHEETS)
+def test_an_odd_sheet_among_good_ones_is_counted_or_refused(files):
+    check(files)
+
+
+@pytest.mark.slow
+def test_ten_thousand_odd_sheets_are_counted_or_refused():
+    settings(INTAKE, max_examples=10_000)(given(ODD_SHEETS)(check))()
+
+
+@settings(INTAKE, max_examples=40)
+@given(ODD_SHEETS)
+def test_each_row_is_stored_or_refused_with_its_finding(files):
+    with tempfile.TemporaryDirectory() as place:
+        result = check(files, Path(place))
+        if result is None:
+            return
+        with open_ledger(Path(place) / "aging.sqlite", create=True) as ledger:
+            receipts = {
+                one.sheet: one for one in ledger.append(result.exposure, by="A", source="b")
+            }
+            assert ledger.verify().rows == sum(one.stored for one in receipts.values())
+    for tally in result.tallies:
+        told = receipts[tally.sheet]
+        assert told.rows >= tally.accepted
+        assert told.rows == told.stored + told.already + told.refused
+        assert told.refused == len(told.findings)
 
 
 @INTAKE

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import shutil
 import sqlite3
 import tempfile
@@ -12,6 +13,7 @@ from ledger_example import RECORDED, assert_equal, example, frame, only
 from sqlalchemy import NullPool, create_engine, event, text
 
 from aging.errors import LedgerError
+from aging.ledger import append as append_room
 from aging.ledger import open_ledger
 from aging.ledger import store as store_room
 
@@ -199,15 +201,90 @@ def test_a_busy_store_says_so(ledger_url, monkeypatch):
         assert len(other.read().readings) == 0
 
 
-def test_a_full_disk_leaves_the_store_as_it_was(path):
+def long_rows():
+    more = example()
+    more.readings["reading_id"] += "b"
+    more.readings["supersedes"] = example().readings["reading_id"]
+    more.readings["reason"] = "long " * 9000
+    return more
+
+
+def save(ledger):
+    ledger.append(long_rows(), by="Ada", source="a folder")
+
+
+def correct(ledger):
+    first = example().readings["reading_id"][0]
+    ledger.correct(first, 0.5, by="Ada", reason="long " * 9000)
+
+
+@pytest.mark.parametrize("write", [save, correct])
+@pytest.mark.parametrize("room", [0, 1, 5, 11])
+def test_a_full_disk_leaves_the_store_as_it_was(path, write, room):
     with open_ledger(path) as ledger:
-        pages = path.stat().st_size // 4096 + 1
+        before = ledger.verify()
+        pages = path.stat().st_size // 4096 + room
         small = lambda conn, _: conn.execute(f"PRAGMA max_page_count = {pages}")  # noqa: E731
         event.listen(ledger._store.engine, "connect", small)  # noqa: SLF001
-        more = example()
-        more.readings["reading_id"] += "b"
-        more.readings["remark"] = "long " * 9000
-        with pytest.raises(LedgerError, match="the disk is full"):
-            ledger.append(more, by="Ada", source="a folder")
-        assert ledger.revision == 1
+        with pytest.raises(LedgerError, match=r"the disk is full.*nothing was stored"):
+            write(ledger)
+        assert ledger.verify() == before
         assert_equal(ledger.read(), example(), but=RECORDED)
+        event.remove(ledger._store.engine, "connect", small)  # noqa: SLF001
+        write(ledger)
+        assert ledger.verify().whole
+        assert ledger.revision == 2
+
+
+@pytest.mark.parametrize("kilobytes", [0, 4, 40, 150])
+def test_a_file_that_may_not_grow_leaves_the_store_as_it_was(path, kilobytes):
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with open_ledger(path) as ledger:
+        before = ledger.verify()
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1024 * kilobytes, hard))
+        try:
+            with pytest.raises(LedgerError, match=r"disk.*nothing was stored"):
+                save(ledger)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        assert ledger.verify() == before
+        save(ledger)
+        assert ledger.verify().whole
+        assert ledger.revision == 2
+
+
+def test_a_server_s_store_that_is_read_only_says_so(postgres_url):
+    with open_ledger(postgres_url, create=True) as ledger:
+        ledger.append(example(), by="Ada", source="a folder")
+        name = postgres_url.partition("?")[0].rpartition("/")[2]
+        run(
+            postgres_url.replace("postgresql:", "postgresql+psycopg:"),
+            f"ALTER DATABASE {name} SET default_transaction_read_only = on",
+        )
+        for write in (save, correct):
+            with pytest.raises(LedgerError, match=r"read-only.*nothing was stored"):
+                write(ledger)
+        assert_equal(ledger.read(), example(), but=RECORDED)
+
+
+@pytest.mark.parametrize("told_of", [1, 5, 15])
+def test_a_lost_connection_leaves_the_store_as_it_was(postgres_url, monkeypatch, told_of):
+    monkeypatch.setattr(append_room, "CHUNK", 2)
+    others = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+    others += " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+    told = []
+
+    def lose_it(*step):
+        told.append(step)
+        if len(told) == told_of:
+            run(postgres_url.replace("postgresql:", "postgresql+psycopg:"), others)
+
+    with open_ledger(postgres_url, create=True) as ledger:
+        ledger.append(ANOTHER, by="Ada", source="a folder")
+        before = ledger.verify()
+        with pytest.raises(LedgerError, match=r"ended the connection.*nothing was stored"):
+            ledger.append(example(), by="Ada", source="a folder", on_progress=lose_it)
+        assert ledger.verify() == before
+        ledger.append(example(), by="Ada", source="a folder")
+        assert ledger.verify().whole
+        assert len(ledger.read().readings) == len(example().readings)
