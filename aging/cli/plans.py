@@ -123,9 +123,9 @@ def laboratory_beside(fitted: Fit, months: float, level: float) -> Answer:
                     "probability_positive": 2}, notes)  # fmt: skip
 
     warned = tuple(
-        f"{row.evidence}, {row.property}: ranks {row.first} above {row.second}; outdoors it is the"
-        f" other way with probability {shown.chance(row.probability)}"
-        for row in found.misleads.itertuples()
+        f"{row['evidence']}, {row['property']}: ranks {row['first']} above {row['second']};"
+        f" outdoors it is the other way with probability {shown.chance(row['probability'])}"
+        for row in found.misleads.to_dict("records")
     )
     facts = {
         "points": found.points, "correlation": found.correlation, "misleads": found.misleads,

@@ -44,18 +44,18 @@ def cost_per_m2(
     by volume). CallError naming all that is missing.
     """
     require(coating_kg_m2 > 0, "coating_kg_m2", coating_kg_m2, "above 0, wet coating per m2")
-    known = additives.set_index("additive")
+    known = {str(one["additive"]): one for one in additives.to_dict("records")}
     faults, total = [], pd.Series(0.0, index=composition.index)
-    for name in composition:
-        if name not in known.index:
+    for name in map(str, composition):
+        if name not in known:
             faults.append(f"{name}: no price; add a row to the additives sheet")
             continue
-        price, density = known.loc[name, "price_per_kg"], known.loc[name, "density_kg_m3"]
-        if str(name).endswith(BY_MASS):
+        price, density = known[name]["price_per_kg"], known[name]["density_kg_m3"]
+        if name.endswith(BY_MASS):
             mass = coating_kg_m2
-        elif str(name).endswith(BY_VOLUME) and np.isfinite(density) and coating_kg_m3:
+        elif name.endswith(BY_VOLUME) and np.isfinite(density) and coating_kg_m3:
             mass = coating_kg_m2 / coating_kg_m3 * float(density)
-        elif str(name).endswith(BY_VOLUME):
+        elif name.endswith(BY_VOLUME):
             faults.append(f"{name}: by volume, needs density_kg_m3 and the coating's density")
             continue
         else:
@@ -110,8 +110,6 @@ def _per_hundredth(extra: float, gaps: Array, tail: float) -> tuple[float, float
 def cheapest(table: pd.DataFrame) -> str | None:
     """The formulation that crosses the threshold at least cost; None where none does."""
     crossing = table[table["crosses"]]
-    return (
-        None
-        if crossing.empty
-        else str(crossing.loc[crossing["cost_per_m2"].idxmin(), "formulation"])
-    )
+    if crossing.empty:
+        return None
+    return str(crossing.sort_values("cost_per_m2")["formulation"].iloc[0])

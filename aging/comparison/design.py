@@ -112,7 +112,8 @@ def smallest_difference(
     from scipy.stats import norm
 
     random = np.random.default_rng(SEED)
-    reach, total, pull, spread = norm.ppf((1 + level) / 2), 0.0, 0.0, 0.0
+    reach = norm.ppf((1 + level) / 2)
+    total, pull, spread = np.zeros((3, SIMULATED))
     for site in range(plan.sites):
         one = components[site % len(components)]
         known, prior = variances(one, plan, months)

@@ -1,10 +1,10 @@
 """Differences between formulations, by site and over sites, with all that a decision asks.
 
-Each difference has its own interval and one that holds for the whole family of its site at once
-(`family`), the probability of being better by at least a worthwhile amount, and that of being as
-good within a margin. The mean over sites stands beside its worst site and beside the test whether
-sites may be averaged (`pooling`). With few sites that test seldom speaks: that it does not object
-is no proof that they agree.
+Each difference has its own interval, one that holds for the whole family of its site at once and a
+bound on its worse side that does so too (`family`), the probability of being better by at least a
+worthwhile amount, and that of being as good within a margin. The mean over sites stands beside its
+worst site and beside the test whether sites may be averaged (`pooling`). With few sites that test
+seldom speaks: that it does not object is no proof that they agree.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from aging.comparison.family import Intervals, intervals
+from aging.comparison.family import bounds, intervals
 from aging.comparison.joint import Joint, at, mean_over
 from aging.comparison.pooling import sites_agree
 from aging.decay.site import Array
@@ -30,9 +30,9 @@ STATE, READING, PERIOD = "state", "reading", "period"
 MARGIN = 0.02
 COLUMNS = (
     "site", "formulation", "against", "property", "months", "target", "estimate", "lower", "upper",
-    "joint_lower", "joint_upper", "level", "probability_better", "probability_worthwhile",
-    "probability_equivalent", "worst_site", "worst_estimate", "p_sites", "n_panels", "status",
-    "notes",
+    "joint_lower", "joint_upper", "joint_bound", "level", "probability_better",
+    "probability_worthwhile", "probability_equivalent", "worst_site", "worst_estimate", "p_sites",
+    "n_panels", "status", "notes",
 )  # fmt: skip
 DISAGREE = "sites disagree: look at the worst, not at the mean"
 FAILS = "no winner: fails {names}"
@@ -111,7 +111,7 @@ class _Judge:
         seen = {pair: together({s: self._standing(s, pair) for s in sites[pair]}) for pair in gaps}
         told = [pair for pair in gaps if seen[pair].status != CANNOT]
         mean = {pair: gaps[pair].mean(axis=0) for pair in told}
-        found = intervals(np.stack(list(mean.values())), self.level) if told else None
+        ends = self._ends(np.stack(list(mean.values()))) if told else pd.DataFrame()
         for pair, each in gaps.items():
             notes = list(seen[pair].notes)
             if pair[0] in self.failing:
@@ -120,11 +120,18 @@ class _Judge:
                 "site": label, "formulation": pair[0], "against": pair[1], "level": self.level,
                 "n_panels": seen[pair].panels, "status": seen[pair].status,
             }  # fmt: skip
-            if found is not None and pair in mean:
-                row |= _ends(found, told.index(pair)) | self._chances(mean[pair])
+            if pair in mean:
+                row |= ends.loc[told.index(pair)].to_dict() | self._chances(mean[pair])
                 if len(each) > 1:
                     row |= self._sites(each, sites[pair], notes)
             yield dict.fromkeys(COLUMNS, np.nan) | row | {"notes": "; ".join(notes)}
+
+    def _ends(self, gaps: Array) -> pd.DataFrame:
+        """Ends of every difference of a family (K, D), a row each."""
+        found = intervals(gaps, self.level)
+        names = ("estimate", "lower", "upper", "joint_lower", "joint_upper")
+        bound = bounds(gaps, self.level, above=self.sign < 0)
+        return pd.DataFrame({name: getattr(found, name) for name in names} | {"joint_bound": bound})
 
     def _standing(self, site: str, pair: Pair) -> Standing:
         """The weaker of the two standings; panels are those of the first."""
@@ -152,11 +159,6 @@ class _Judge:
             "worst_estimate": float(middle[worst]),
             "p_sites": agreement.p,
         }
-
-
-def _ends(found: Intervals, place: int) -> dict[str, float]:
-    names = ("estimate", "lower", "upper", "joint_lower", "joint_upper")
-    return {name: float(getattr(found, name)[place]) for name in names}
 
 
 def _every(fitted: Fit) -> list[Pair]:

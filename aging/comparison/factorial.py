@@ -61,18 +61,17 @@ def factorial(
     table = design_of(fitted, composition)
     joints = figures(fitted, months)
     sites, _ = joints["state"].over_sites(table.index)
-    cells: dict[Levels, int] = {tuple(row): place for place, row in enumerate(table.to_numpy())}
     rows = [
         {"figure": name, "months": months, "level": level} | row
         for name, joint in joints.items()
-        for row in _effects(joint.over_sites(table.index)[1], table, cells, name, level)
+        for row in effects(joint.over_sites(table.index)[1], table, level, shares=name in LOSSES)
     ]
     if not rows:
         raise ModelError(
             "composition: no two formulations differ in one additive alone; expose each additive"
             " with and without, at equal levels of the others"
         )
-    notes = () if len(cells) == len(table) else ("formulations of equal composition: last kept",)
+    notes = ("formulations of equal composition: last kept",) if table.duplicated().any() else ()
     return Factorial(pd.DataFrame(rows)[list(COLUMNS)], table, sites, notes)
 
 
@@ -102,10 +101,14 @@ def figures(fitted: Fit, months: float) -> dict[str, Joint]:
     return {name: Joint(values, where) for name, values in drawn.items()}
 
 
-def _effects(
-    y: Array, table: pd.DataFrame, cells: Mapping[Levels, int], figure: str, level: float
+def effects(
+    y: Array, table: pd.DataFrame, level: float, *, shares: bool = False
 ) -> Iterator[dict[str, object]]:
-    """Main effects, then interactions of every pair of additives, of draws (F, D)."""
+    """Main effects, then interactions of every pair of additives, of draws (F, D).
+
+    table: composition of the F formulations. shares: tell interactions as a share too.
+    """
+    cells: dict[Levels, int] = {tuple(row): place for place, row in enumerate(table.to_numpy())}
     for name in table:
         for upper in sorted(table[name].unique())[1:]:
             gaps = [y[here] - y[base] for here, base in _against(table, cells, {str(name): upper})]
@@ -115,7 +118,7 @@ def _effects(
                 }  # fmt: skip
     for one, other in combinations(map(str, table.columns), 2):
         found = list(_corners(table, cells, one, other))
-        for scale in (ADDITIVE, MULTIPLICATIVE) if figure in LOSSES else (ADDITIVE,):
+        for scale in (ADDITIVE, MULTIPLICATIVE) if shares else (ADDITIVE,):
             z = np.log(np.maximum(y, ABOVE_ZERO)) if scale == MULTIPLICATIVE else y
             each = [z[ab] - z[a] - z[b] + z[none] for (_, _), (ab, a, b, none) in found]
             shown = [(levels, [gap]) for (levels, _), gap in zip(found, each, strict=True)]

@@ -38,6 +38,20 @@ def intervals(draws: Array, level: float) -> Intervals:
     tail = (1 - level) / 2
     low, middle, high = np.quantile(draws, [tail, 0.5, 1 - tail], axis=1)
     below, above = middle - low, high - middle
+    factor = _factor(draws, middle, below, above, level)
+    return Intervals(middle, low, high, middle - factor * below, middle + factor * above, factor)
+
+
+def bounds(draws: Array, level: float, *, above: bool) -> Array:
+    """One-sided bounds (K,) of draws (K, D) that hold all at once, from above or from below."""
+    middle, end = np.quantile(draws, [0.5, level if above else 1 - level], axis=1)
+    reach, free = np.abs(end - middle), np.full(len(draws), np.inf)
+    sides = (free, reach) if above else (reach, free)
+    return middle + _factor(draws, middle, *sides, level) * (end - middle)
+
+
+def _factor(draws: Array, middle: Array, below: Array, above: Array, level: float) -> float:
+    """How far the ends must be stretched so that all hold together."""
     alive = (below > 0) & (above > 0)
     farthest = np.zeros(draws.shape[1])
     step = max(1, ROOM // draws.shape[1])
@@ -46,8 +60,7 @@ def intervals(draws: Array, level: float) -> Intervals:
         off = draws[rows][alive[rows]] - middle[rows][alive[rows], None]
         reach = np.where(off > 0, above[rows][alive[rows], None], below[rows][alive[rows], None])
         farthest = np.maximum(farthest, np.abs(off / reach).max(axis=0, initial=0.0))
-    factor = max(1.0, float(np.quantile(farthest, level))) if alive.any() else 1.0
-    return Intervals(middle, low, high, middle - factor * below, middle + factor * above, factor)
+    return max(1.0, float(np.quantile(farthest, level))) if alive.any() else 1.0
 
 
 def rank_probabilities(draws: Array, *, higher_is_better: bool) -> Array:

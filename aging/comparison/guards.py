@@ -45,15 +45,16 @@ def limits(path: str | Path = LIMITS) -> pd.DataFrame:
         raise SourceError(f"{path}: lacks {', '.join(missing)}; needs {', '.join(LIMIT_COLUMNS)}")
     allowed = {"property": [*PROPERTIES], "bound": [*BOUNDS], "when": ["initial", "latest"]}
     faults = [
-        f"row {row + 2}: {name} {value!r} is none of {', '.join(known)}"
+        f"row {row}: {name} {value!r} is none of {', '.join(known)}"
         for name, known in allowed.items()
-        for row, value in table[name].items()
+        for row, value in enumerate(table[name], start=2)
         if value not in known
     ]
     number = pd.to_numeric(table["limit"], errors="coerce")
     faults += [
-        f"row {row + 2}: limit {value!r} is no number"
-        for row, value in table.loc[~np.isfinite(number), "limit"].items()
+        f"row {row}: limit {value!r} is no number"
+        for row, (value, known) in enumerate(zip(table["limit"], number, strict=True), start=2)
+        if not np.isfinite(known)
     ]
     if faults:
         raise SourceError(f"{path}: " + "; ".join(faults))

@@ -54,8 +54,8 @@ def laboratory(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Labora
     for (kind, name), group in _results(fitted):
         known = group[group.index.isin(list(outdoor))]
         error = _errors(known)
-        for mix, row in known.iterrows():
-            low, middle, high = np.quantile(outdoor[str(mix)], [tail, 0.5, 1 - tail])
+        for mix, row in zip(map(str, known.index), known.to_dict("records"), strict=True):
+            low, middle, high = np.quantile(outdoor[mix], [tail, 0.5, 1 - tail])
             points.append(
                 (mix, kind, name, row["mean"], error[mix], row["count"], middle, low, high)
             )
@@ -93,7 +93,10 @@ def _results(fitted: Fit) -> list[tuple[tuple[str, str], pd.DataFrame]]:
         ["evidence", "property", "formulation", "panel"]
     )["value"].mean()  # fmt: skip
     table = panel.groupby(level=[0, 1, 2]).agg(["mean", "std", "count"])
-    return [(key, each.droplevel([0, 1])) for key, each in table.groupby(level=[0, 1])]
+    return [
+        ((str(kind), str(name)), each.droplevel([0, 1]))
+        for (kind, name), each in table.groupby(level=[0, 1])
+    ]
 
 
 def _errors(table: pd.DataFrame) -> pd.Series:

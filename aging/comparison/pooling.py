@@ -14,9 +14,10 @@ Source: ICH Q1E (2003); LeBlond, Griffith, Aubuchon, J. Valid. Technol. 17(3) (2
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from aging.decay.site import Array
 from aging.errors import require
@@ -120,7 +121,7 @@ def batches(time: ArrayLike, value: ArrayLike, batch: ArrayLike, alpha: float = 
     )  # fmt: skip
 
 
-def _rows(model: str, at: Array, code: Array, count: int | None = None) -> Array:
+def _rows(model: str, at: Array, code: NDArray[np.integer[Any]], count: int | None = None) -> Array:
     """Rows of the design: intercepts, then slopes, shared or one a batch."""
     each = np.eye(count or len(code))[code]
     one = np.ones((len(code), 1))

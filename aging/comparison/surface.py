@@ -46,10 +46,11 @@ def between(
     from scipy.stats import norm
 
     table = design_of(fitted, composition)
-    require(set(wanted) == set(table), "composition", sorted(wanted), sorted(table))
+    names = [str(name) for name in table]
+    require(set(wanted) == set(names), "composition", sorted(wanted), sorted(names))
     span = table.max() - table.min()
     scaled = ((table - table.min()) / span).to_numpy()
-    point = ((pd.Series(wanted)[list(table)] - table.min()) / span).to_numpy()
+    point = ((pd.Series(wanted)[names] - table.min()) / span).to_numpy()
     _within(scaled, point, wanted, table)
     _, y = figures(fitted, months)[figure].over_sites(table.index)
     mean, var = _surface(scaled, point, y.mean(axis=1), np.cov(y))
