@@ -56,6 +56,8 @@ def test_own_limits_beside_the_sheets_are_used(odd, capsys):
                                     "fell-fast,warn_first_year,0.9\n"
                                     "fell-fast,confirm_first_year,0.9\n")  # fmt: skip
     assert doubts(str(odd), capsys) == []
+    assert app(["check", str(odd)]) == 0
+    assert "limits.csv" not in capsys.readouterr().out
     assert app(["check", str(odd), "--limits", "nowhere.csv"]) == 2
     assert "nowhere.csv" in capsys.readouterr().err
 
