@@ -12,7 +12,13 @@ from collections.abc import Sequence
 
 import typer
 
-from aging.cli import keep, outdoors, trials  # noqa: F401 - they register their commands
+from aging.cli import (  # noqa: F401 - they register their commands
+    fieldwork,
+    keep,
+    outdoors,
+    trials,
+    visits,
+)
 from aging.cli.commands import commands
 from aging.errors import AgingError
 
