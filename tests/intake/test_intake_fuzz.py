@@ -9,7 +9,6 @@ import io
 import os
 import tempfile
 import zipfile
-from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -78,13 +77,16 @@ def table(draw, sheet):
     return text.encode(draw(ENCODING), errors="replace")
 
 
-def check(files, place=None):
-    with nullcontext(place) if place else tempfile.TemporaryDirectory() as at:
-        folder = Path(at, "racks")
-        (folder / "weather").mkdir(parents=True)
-        for name, cells in files.items():
-            (folder / name).write_bytes(cells)
-        return checked(folder)
+def check(files):
+    with tempfile.TemporaryDirectory() as place:
+        return checked(written(files, place))
+
+
+def written(files, place):
+    (Path(place) / "weather").mkdir()
+    for name, cells in files.items():
+        (Path(place) / name).write_bytes(cells)
+    return place
 
 
 def checked(source):
@@ -138,7 +140,7 @@ def test_ten_thousand_odd_sheets_are_counted_or_refused():
 @given(ODD_SHEETS)
 def test_each_row_is_stored_or_refused_with_its_finding(files):
     with tempfile.TemporaryDirectory() as place:
-        result = check(files, Path(place))
+        result = checked(written(files, place))
         if result is None:
             return
         with open_ledger(Path(place) / "aging.sqlite", create=True) as ledger:
