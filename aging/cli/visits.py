@@ -109,6 +109,9 @@ def rack(
         str, typer.Option(metavar="NAME,...", help="New panels of these, without a SOURCE.")
     ] = "",
     replicates: Annotated[int, typer.Option(min=1, help="New panels of each.")] = 3,
+    exposed_on: Annotated[
+        str, typer.Option(metavar="DATE", help="Start of new panels, or of those of SOURCE.")
+    ] = "",
     name: Annotated[str, typer.Option(help="Name of the rack.")] = "R1",
     seed: Annotated[int, typer.Option(min=0, help="Equal seeds give equal maps.")] = 0,
     day_first: DayFirst = None,
@@ -120,11 +123,11 @@ def rack(
     named = [one.strip() for one in formulations.split(",") if one.strip()]
     if named:
         require(not (source or store), "rack", source or store, "a SOURCE or --formulations")
-        panels = new_panels(site, named, replicates)
+        panels = new_panels(site, named, replicates, exposed_on)
     else:
         panels = _at(sources.facts(source, store, day_first)[0].panels, site)
         panels = panels[panels["closed_on"].isna() & (panels["kind"] != "file_specimen")]
-        panels = panels.drop(columns="extra")
+        panels = panels[panels["exposed_on"].str.startswith(exposed_on)].drop(columns="extra")
     hung = rack_map(panels, rows, columns, seed=seed, rack=name)
     spare = int(hung["spare"].sum())
     told = f"Drawn by lot, seed {seed}: {len(panels)} panels, {spare} spare positions. Row 1 is up."
@@ -161,7 +164,7 @@ def instruments(
     at: Annotated[str | None, typer.Option(metavar="MOMENT", help="When.  [default: now]")] = None,
     by: By = None,
     json: Json = None,
-) -> int:
+) -> None:
     """List calibrations and tile checks; record a check."""
     from getpass import getuser
 
@@ -189,7 +192,6 @@ def instruments(
         _plain(found), "No sheet instruments: nothing is known of calibrations.",
         [told] if len(control) else [],
     ))  # fmt: skip
-    return int((found["state"] == "overdue").any())
 
 
 @commands.command(epilog="Example: aging bridge exposure.sqlite --first SR-1 --second SR-2")

@@ -61,22 +61,14 @@ def precision(readings: pd.DataFrame) -> pd.DataFrame:
 def met(
     exposure: Exposure, property_name: str, *, within_days: float = 3, by: Party = "instrument"
 ) -> pd.DataFrame:
-    """Readings (reading_id, panel, party, at, value) of panels that two parties read close in time.
+    """Readings (panel, party, at, value) of panels that two parties read close in time.
 
     Close: no more than `within_days` from a reading of the same panel by another party. Only
     unwashed readings that may stand in one series; a laboratory is that of the instrument, else of
     the operator.
     """
-    property_named(property_name)
-    require(within_days >= 0, "within_days", within_days, "0 or more")
-    rows = comparable(exposure)[0]
-    rows = rows[(rows["property"] == property_name) & (rows["surface_state"] == "as_exposed")]
-    rows = rows.assign(party=_party(exposure, rows, by), at=moments(rows["read_on"]))
-    rows = rows[["reading_id", "panel", "party", "at", "value"]].dropna().reset_index(drop=True)
-    pairs = rows.reset_index().merge(rows, on="panel", suffixes=("", "_other"))
-    gap = (pairs["at"] - pairs["at_other"]).abs()
-    close = (pairs["party"] != pairs["party_other"]) & (gap <= pd.Timedelta(days=within_days))
-    return rows.loc[sorted(pairs.loc[close, "index"].unique())].reset_index(drop=True)
+    pairs = _pairs(exposure, property_name, within_days, by)
+    return pairs.drop_duplicates("reading_id")[["panel", "party", "at", "value"]]
 
 
 def bias(
@@ -85,22 +77,18 @@ def bias(
 ) -> Bias:  # fmt: skip
     """Mean over panels of what `second` read minus `first`, with its t interval.
 
-    Each reading meets the other party's nearest in time; a panel counts once, by the mean of its
-    differences. ModelError with fewer than FEWEST panels in common.
+    A panel counts once, by the mean of the differences of its readings that are close in time.
+    ModelError with fewer than FEWEST panels in common.
     """
     from scipy.stats import t
 
     require(0 < level < 1, "level", level, "above 0 and below 1")
-    rows = met(exposure, property_name, within_days=within_days, by=by).sort_values("at")
-    known = sorted(rows["party"].unique())
+    pairs = _pairs(exposure, property_name, within_days, by)
+    known = sorted(pairs["party"].unique())
     for name in (first, second):
-        require(name in known, by, name, known or f"none: no panel was read by two {by} names")
-    one, other = (rows[rows["party"] == name] for name in (first, second))
-    pairs = pd.merge_asof(
-        other, one, on="at", by="panel", suffixes=("", "_first"), direction="nearest",
-        tolerance=pd.Timedelta(days=within_days),
-    ).dropna(subset="value_first")  # fmt: skip
-    each = (pairs["value"] - pairs["value_first"]).groupby(pairs["panel"]).mean()
+        require(name in known, by, name, known or f"none read within {within_days:g} d of another")
+    pairs = pairs[(pairs["party"] == second) & (pairs["party_other"] == first)]
+    each = (pairs["value"] - pairs["value_other"]).groupby(pairs["panel"]).mean()
     if len(each) < FEWEST:
         raise ModelError(
             f"{first} and {second} read {len(each)} panels in common within {within_days:g} days; "
@@ -108,18 +96,8 @@ def bias(
         )
     mean, scatter = float(each.mean()), float(each.std())
     reach = float(t.ppf((1 + level) / 2, len(each) - 1)) * scatter / math.sqrt(len(each))
-    return Bias(
-        first,
-        second,
-        property_name,
-        by,
-        len(each),
-        mean,
-        mean - reach,
-        mean + reach,
-        level,
-        scatter,
-    )
+    return Bias(first, second, property_name, by, len(each), mean, mean - reach, mean + reach,
+                level, scatter)  # fmt: skip
 
 
 def corrections(
@@ -149,6 +127,20 @@ def corrections(
     )  # fmt: skip
     new = new.astype(rows.dtypes).reset_index(drop=True)
     return Exposure(**{name: empty_frame(name) for name in SHEETS} | {"readings": new})
+
+
+def _pairs(exposure: Exposure, property_name: str, within_days: float, by: Party) -> pd.DataFrame:
+    """Each reading beside each close one of the same panel by another party (`..._other`)."""
+    property_named(property_name)
+    require(within_days >= 0, "within_days", within_days, "0 or more")
+    rows = comparable(exposure)[0]
+    rows = rows[(rows["property"] == property_name) & (rows["surface_state"] == "as_exposed")]
+    rows = rows.assign(party=_party(exposure, rows, by), at=moments(rows["read_on"]))
+    rows = rows[["reading_id", "panel", "party", "at", "value"]].dropna()
+    pairs = rows.merge(rows, on="panel", suffixes=("", "_other"))
+    gap = (pairs["at"] - pairs["at_other"]).abs()
+    close = (pairs["party"] != pairs["party_other"]) & (gap <= pd.Timedelta(days=within_days))
+    return pairs[close].reset_index(drop=True)
 
 
 def _party(exposure: Exposure, readings: pd.DataFrame, by: Party) -> pd.Series:

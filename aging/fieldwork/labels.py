@@ -14,7 +14,7 @@ from urllib.parse import quote, urlsplit
 import pandas as pd
 
 from aging.errors import require
-from aging.fieldwork.paper import printed
+from aging.fieldwork.paper import breakable, printed
 
 GRID = (3, 8)  # of an A4 sheet: 70 x 37 mm
 FINEST = (5, 13)
@@ -47,7 +47,7 @@ def label_sheet(
     ):
         url = entry_address(address, panel)
         shown, lines = (codes[panel], [site]) if blind else (panel, [formulation, site])
-        labels.append({"id": _breakable(shown), "lines": [_breakable(one) for one in lines],
+        labels.append({"id": breakable(shown), "lines": [breakable(one) for one in lines],
                        "address": url, "code": _qr(url)})  # fmt: skip
     return printed("labels", {"grid": grid, "labels": labels})
 
@@ -75,8 +75,3 @@ def _qr(text: str) -> str:
     picture = BytesIO()
     segno.make(text, error="h", micro=False).save(picture, kind="svg", border=4)
     return picture.getvalue().decode()
-
-
-def _breakable(text: str) -> str:
-    """With places at which a long name may go on in the next line."""
-    return "\u200b".join(text)

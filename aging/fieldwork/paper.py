@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
 
+WHOLE = 14  # letters of a name that always fit in one line
 PRINTS = Path(__file__).with_name("prints")
 
 
@@ -21,3 +22,8 @@ def printed(
         PRINTS / f"{template}.typ", root=PRINTS, format=form, sys_inputs={"facts": text}
     )
     return b"".join(pages) if isinstance(pages, list) else bytes(pages or b"")
+
+
+def breakable(name: str) -> str:
+    """A long name with places (zero-width spaces) at which it may go on in the next line."""
+    return name if len(name) <= WHOLE else "\u200b".join(name)

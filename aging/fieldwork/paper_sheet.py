@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from aging.fieldwork.paper import printed
+from aging.fieldwork.paper import breakable, printed
 from aging.fieldwork.round_sheet import CAUTIONS, RIG, Asked, RoundSheet, ToRead
 
 BOX_MM, ROOM_MM = 10, 140  # of a box; of all boxes beside each other on a page
@@ -28,7 +28,7 @@ def paper_sheet(sheet: RoundSheet, *, earlier: bool = False) -> bytes:
             {"widths": [_width(one) for one in part],
              "heads": [{"label": one.label.partition(" (")[0], "told": _told(one)} for one in part],
              "rows": [{"place": " ".join(filter(None, (panel.rack, panel.position))) or "file",
-                       "panel": "\u200b".join(panel.panel),
+                       "panel": breakable(panel.panel),
                        "cells": [_cell(panel, one, earlier=earlier) for one in part]}
                       for panel in sheet.panels]}
             for part in _tables(sheet.properties)

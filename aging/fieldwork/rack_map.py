@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from aging.errors import require
-from aging.fieldwork.paper import printed
+from aging.fieldwork.paper import breakable, printed
 
 SWAPS = 20_000
 TOUCH = 0.1  # what two neighbours of one formulation weigh against one panel too many in a row
@@ -57,12 +57,14 @@ def rack_map(
     })  # fmt: skip
 
 
-def new_panels(site: str, formulations: Sequence[str], replicates: int) -> pd.DataFrame:
-    """Rows (panel, formulation, site, replicate) for panels still to be named: SITE-NAME-1, ..."""
+def new_panels(
+    site: str, formulations: Sequence[str], replicates: int, exposed_on: str = ""
+) -> pd.DataFrame:
+    """Rows (panel, formulation, site, exposed_on, replicate) of new panels: SITE-NAME-1, ..."""
     require(replicates > 0, "replicates", replicates, "1 or more")
-    rows = [(f"{site}-{name}-{k}", name, site, k)
+    rows = [(f"{site}-{name}-{k}", name, site, exposed_on, k)
             for name in formulations for k in range(1, replicates + 1)]  # fmt: skip
-    return pd.DataFrame(rows, columns=["panel", "formulation", "site", "replicate"])
+    return pd.DataFrame(rows, columns=["panel", "formulation", "site", "exposed_on", "replicate"])
 
 
 def positioned(panels: pd.DataFrame, hung: pd.DataFrame) -> pd.DataFrame:
@@ -102,7 +104,7 @@ def _cell(
     name = "" if spare else str(place["formulation"])
     return {
         "position": str(place["position"]), "spare": spare, "formulation": name or "spare",
-        "panel": "" if spare else "\u200b".join(str(place["panel"])),
+        "panel": "" if spare else breakable(str(place["panel"])),
         "colour": shades[names.index(name) % len(shades)] if name else shades[0],
     }  # fmt: skip
 
