@@ -132,8 +132,10 @@ def test_an_odd_sheet_among_good_ones_is_counted_or_refused(files):
 
 
 @pytest.mark.slow
-def test_ten_thousand_odd_sheets_are_counted_or_refused():
-    settings(INTAKE, max_examples=10_000)(given(ODD_SHEETS)(check))()
+@settings(INTAKE, max_examples=10_000)
+@given(ODD_SHEETS)
+def test_ten_thousand_odd_sheets_are_counted_or_refused(files):
+    check(files)
 
 
 @settings(INTAKE, max_examples=40)
