@@ -156,6 +156,7 @@ document.getElementById("next").addEventListener("click", () => move(1));
 document.getElementById("panels").addEventListener("click", (event) => {
   const opened = document.getElementById("list").classList.toggle("open");
   event.target.setAttribute("aria-expanded", String(opened));
+  document.querySelector(opened ? "nav [aria-current]" : "main")?.scrollIntoView({ block: "center" });
 });
 navigator.storage?.persist?.().catch(() => {});
 const named = SHEET.panels.findIndex(({ panel }) =>

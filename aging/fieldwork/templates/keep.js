@@ -78,14 +78,15 @@ const notRead = (panel) => known.get(`n/${panel}`);
 function records() {
   const all = [];
   for (const [key, fact] of known) if (key.startsWith("r/")) all.push(fact);
-  return all.sort((one, other) => (one.changed_at < other.changed_at ? -1 : 1));
+  return all;
 }
 
 /** Readings of a property on a panel that nothing supersedes, the latest last. */
 function standing(panel, property) {
   const mine = records().filter((one) => one.panel === panel && one.property === property);
   const replaced = new Set(mine.map((one) => one.supersedes));
-  return mine.filter((one) => !replaced.has(one.reading_id));
+  return mine.filter((one) => !replaced.has(one.reading_id))
+    .sort((one, other) => (one.changed_at < other.changed_at ? -1 : 1));
 }
 
 function newRecord(panel, property, more = {}) {

@@ -21,8 +21,14 @@ function draw() {
   overview();
 }
 
-/** Progress, list and buttons, from what is kept. */
+/** Progress, list and buttons, from what is kept; once, however many cards ask for it in a row. */
 function overview() {
+  if (!overview.waits) queueMicrotask(showOverview);
+  overview.waits = true;
+}
+
+function showOverview() {
+  overview.waits = false;
   const states = SHEET.panels.map(stateOfPanel);
   const done = states.filter((state) => state === "ready" || state === "gone").length;
   document.getElementById("progress").textContent = `${done} of ${END} panels done` +
