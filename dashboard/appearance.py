@@ -30,7 +30,7 @@ from aging.optics.screen import screen_colours
 from aging.records import Exposure
 from aging.spectra import LAB
 from aging.vocabulary import DAYS_PER_MONTH, PROPERTIES
-from dashboard import tables, wording
+from dashboard import look_wording, tables, wording
 
 RATED = tuple(name for name, prop in PROPERTIES.items() if prop.scale == "ordinal")
 READ = (*LAB, "yellowness_index")
@@ -86,7 +86,7 @@ def looks(rows: pd.DataFrame) -> Looks:
     )
     found = found.reindex(columns=list(READ)).reset_index().assign(delta_e_00=np.nan)
     found["state"] = found["surface_state"].map(wording.STATES)
-    conditions, fault = _stated(rows), wording.NOT_STATED
+    conditions, fault = _stated(rows), look_wording.NOT_STATED
     if conditions:
         try:
             return Looks(*_changed(found, conditions), conditions)
@@ -167,9 +167,9 @@ def judged(found: Ratings, controls: Iterable[str], level: float) -> pd.DataFram
 
 def in_words(trends: pd.DataFrame) -> pd.DataFrame:
     """Trends with `odds` and `range` as text and `superiority` in percent."""
-    ends = trends[["lower", "upper"]].map(wording.odds)
+    ends = trends[["lower", "upper"]].map(look_wording.odds)
     return trends.assign(
-        odds=trends["odds_ratio"].map(wording.odds),
+        odds=trends["odds_ratio"].map(look_wording.odds),
         range=(ends["lower"] + " to " + ends["upper"]).where(trends["odds_ratio"].notna(), ""),
         superiority=100 * trends["superiority"],
     )

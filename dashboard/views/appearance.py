@@ -8,13 +8,13 @@ import streamlit as st
 from aging.charts import colour_track_chart, rating_strip_chart, swatch_chart
 from aging.errors import AgingError
 from aging.vocabulary import PROPERTIES
-from dashboard import appearance, data, parts, state, wording
+from dashboard import appearance, data, look_wording, parts, state, wording
 
 opened = parts.source_or_help()
 st.title(wording.APPEARANCE)
 known, notes = data.appearances(opened)
 if known.empty:
-    st.text(wording.NO_APPEARANCE)
+    st.text(look_wording.NO_APPEARANCE)
     st.stop()
 
 left, middle, right = st.columns(3)
@@ -23,7 +23,7 @@ with left:
     site = state.choose("site", wording.SITE, sites, default=sites[0])
 with middle:
     days = sorted({f"{day:%Y-%m-%d}" for day in known.loc[known["site"] == site, "trial"]})
-    day = state.choose("trial", wording.TRIAL, days, default=days[-1])
+    day = state.choose("trial", look_wording.TRIAL, days, default=days[-1])
 trial = pd.Timestamp(day)
 rows = appearance.of_trial(known, site, trial)
 with right:
@@ -32,54 +32,57 @@ with right:
 
 looks = appearance.looks(rows[rows["formulation"] == formulation])
 swatches = appearance.swatches(looks.visits)
-st.subheader(wording.COLOUR_HEADING)
+st.subheader(look_wording.COLOUR_HEADING)
 if swatches.empty:
-    st.text(wording.NO_COLOUR)
+    st.text(look_wording.NO_COLOUR)
 else:
-    statement = wording.swatches(swatches, formulation, site)
+    statement = look_wording.swatches(swatches, formulation, site)
     parts.chart(swatch_chart(swatches, description=statement), statement)
-    st.markdown(wording.NO_SCREEN)
+    st.markdown(look_wording.NO_SCREEN)
 
 tracks = [name for name in appearance.TRACKS if looks.visits[name].notna().any()]
 if tracks:
-    st.subheader(wording.TRACKS_HEADING)
-    st.text(wording.conditions(looks.conditions) if looks.conditions else looks.fault)
+    st.subheader(look_wording.TRACKS_HEADING)
+    st.text(look_wording.conditions(looks.conditions) if looks.conditions else looks.fault)
     for place, name in enumerate(tracks):
         if place % 2 == 0:
             columns = st.columns(2)
         with columns[place % 2]:
-            statement, title = wording.track(looks.visits, name), wording.TRACK_TITLES[name]
+            statement, title = (
+                look_wording.track(looks.visits, name),
+                look_wording.TRACK_TITLES[name],
+            )
             figure = colour_track_chart(
                 looks.panels, looks.visits, name, title=title, description=statement
             )
             parts.chart(figure, statement)
-    parts.table(looks.visits, wording.COLOUR_COLUMNS, decimals=2, months="%.1f")
-    st.markdown(wording.HOW_COLOUR)
+    parts.table(looks.visits, look_wording.COLOUR_COLUMNS, decimals=2, months="%.1f")
+    st.markdown(look_wording.HOW_COLOUR)
 
-st.subheader(wording.RATINGS_HEADING)
+st.subheader(look_wording.RATINGS_HEADING)
 rated = [name for name in appearance.RATED if (rows["property"] == name).any()]
 if not rated:
-    st.text(wording.NO_RATINGS)
+    st.text(look_wording.NO_RATINGS)
     st.stop()
 name = state.choose(
-    "rating", wording.RATING, rated, default=rated[0], show=lambda n: PROPERTIES[n].label
+    "rating", look_wording.RATING, rated, default=rated[0], show=lambda n: PROPERTIES[n].label
 )
 prop = PROPERTIES[name]
 try:
     ratings = appearance.ratings(rows, name)
     trends = data.judged(opened, site, trial, name)
 except AgingError as error:
-    st.warning(wording.CANNOT_RATE)
+    st.warning(look_wording.CANNOT_RATE)
     st.text(str(error))
     st.stop()
 cells, panels = appearance.strips(ratings)
-statement = wording.rated(cells, prop, ratings.method, site)
+statement = look_wording.rated(cells, prop, ratings.method, site)
 parts.chart(rating_strip_chart(cells, panels, prop, description=statement), statement)
 
-st.subheader(wording.TREND_HEADING)
-st.text(wording.trends(trends))
-parts.table(appearance.in_words(trends), wording.TREND_COLUMNS, decimals=2, superiority="%.0f")
-st.markdown(wording.HOW_RATINGS)
+st.subheader(look_wording.TREND_HEADING)
+st.text(look_wording.trends(trends))
+parts.table(appearance.in_words(trends), look_wording.TREND_COLUMNS, decimals=2, superiority="%.0f")
+st.markdown(look_wording.HOW_RATINGS)
 st.subheader(wording.NUMBERS_HEADING)
-parts.table(cells, wording.CELL_COLUMNS, decimals=prop.decimals, months="%.1f")
+parts.table(cells, look_wording.CELL_COLUMNS, decimals=prop.decimals, months="%.1f")
 parts.notes(notes)

@@ -6,22 +6,22 @@ import streamlit as st
 
 from aging.charts import band_loss_chart, spectra_chart
 from aging.optics.solar import WEIGHTINGS
-from dashboard import data, parts, spectra, state, wording
+from dashboard import data, look_wording, parts, spectra, state, wording
 
 opened = parts.source_or_help()
 st.title(wording.SPECTRA)
 measured = data.measured(opened)
 if measured.empty:
-    st.text(wording.NO_SPECTRA)
-    st.markdown(wording.SPECTRA_WILL_SHOW)
-    st.code(wording.ADD_SPECTRA, language=None)
+    st.text(look_wording.NO_SPECTRA)
+    st.markdown(look_wording.SPECTRA_WILL_SHOW)
+    st.code(look_wording.ADD_SPECTRA, language=None)
     st.stop()
 
 boxes = st.columns(3)
 for box, column, label in zip(
     boxes,
     ("site", "formulation", "panel"),
-    (wording.SITE, wording.FORMULATION, wording.PANEL),
+    (wording.SITE, wording.FORMULATION, look_wording.PANEL),
     strict=True,
 ):
     with box:
@@ -31,7 +31,7 @@ for box, column, label in zip(
 left, right = st.columns(2)
 with left:
     weightings = list(WEIGHTINGS)
-    weighting = state.choose("weighting", wording.WEIGHTING, weightings, default=weightings[0])
+    weighting = state.choose("weighting", look_wording.WEIGHTING, weightings, default=weightings[0])
 found = spectra.reduced(measured, weighting)
 first, later = spectra.first_and_later(found)
 aged = None
@@ -39,24 +39,24 @@ if len(later):
     with right:
         names = dict(zip(later["spectrum"], later["name"], strict=True))
         default = spectra.latest(later)["spectrum"]
-        name = state.choose("aged", wording.AGED, list(names), default=default, show=names.get)
+        name = state.choose("aged", look_wording.AGED, list(names), default=default, show=names.get)
     aged = later[later["spectrum"] == name].iloc[0]
 
 shown = spectra.overlaid(found, *({first["visit"], aged["visit"]} if aged is not None else ()))
-statement = wording.spectra(shown, first, aged)
+statement = look_wording.spectra(shown, first, aged)
 lines, light = spectra.drawn(shown), spectra.sun(weighting)
 figure = spectra_chart(lines, light, weighting=weighting, description=statement)
 parts.chart(figure, statement)
 
-st.subheader(wording.BANDS_HEADING)
+st.subheader(look_wording.BANDS_HEADING)
 if aged is None:
-    st.text(wording.ONE_SPECTRUM)
+    st.text(look_wording.ONE_SPECTRUM)
 else:
     lost = spectra.lost(first, aged, weighting)
-    statement = wording.bands(lost)
+    statement = look_wording.bands(lost)
     parts.chart(band_loss_chart(lost, description=statement), statement)
     percent = lost.assign(share=100 * lost["share"], part=100 * lost["part"])
-    parts.table(percent, wording.BAND_COLUMNS, decimals=3, share="%.2f", part="%.0f")
+    parts.table(percent, look_wording.BAND_COLUMNS, decimals=3, share="%.2f", part="%.0f")
 
 st.subheader(wording.NUMBERS_HEADING)
-parts.table(found, wording.SPECTRUM_COLUMNS, decimals=3)
+parts.table(found, look_wording.SPECTRUM_COLUMNS, decimals=3)

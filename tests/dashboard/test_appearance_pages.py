@@ -20,7 +20,7 @@ from aging.optics.colour import (
 )
 from aging.optics.screen import screen_colours
 from aging.optics.solar import solar_reflectance
-from dashboard import appearance, wording
+from dashboard import appearance, look_wording
 from dashboard.launch import APP, SOURCE
 
 ROOT = Path(__file__).parents[2]
@@ -125,15 +125,15 @@ def test_another_spectrum_and_another_sun_change_the_loss(page):
 def test_one_spectrum_is_drawn_without_a_loss(page):
     app = page("spectra", site="AMARO", formulation="S8H30")
     assert len(specs(app)) == 1
-    assert wording.ONE_SPECTRUM in texts(app)
+    assert look_wording.ONE_SPECTRUM in texts(app)
 
 
 def test_without_spectra_the_page_says_how_to_add_some(page, looked, tmp_path):
     for name in ("panels", "readings"):
         (tmp_path / f"{name}.csv").write_bytes((looked / f"{name}.csv").read_bytes())
     app = page("spectra", source=tmp_path)
-    assert wording.NO_SPECTRA in texts(app)
-    assert [code.value for code in app.code] == [wording.ADD_SPECTRA]
+    assert look_wording.NO_SPECTRA in texts(app)
+    assert [code.value for code in app.code] == [look_wording.ADD_SPECTRA]
     assert not specs(app)
 
 
@@ -175,7 +175,7 @@ def test_colour_without_its_conditions_has_no_difference_and_says_why(page, look
     readings = pd.read_csv(looked / "readings.csv").drop(columns="illuminant")
     readings.to_csv(tmp_path / "readings.csv", index=False)
     app = page("appearance", source=tmp_path, site="AMARO", formulation="S8H30")
-    assert wording.NOT_STATED in texts(app)
+    assert look_wording.NOT_STATED in texts(app)
     assert table(app, "delta_e_00")["delta_e_00"].isna().all()
     assert len(specs(app)) == 1 + 3 + 1
 
@@ -205,7 +205,7 @@ def test_ratings_stand_as_read_with_the_trend_of_the_science(page, looked, ratin
     shown = table(app, "odds").set_index("formulation")
     for name in ("S0H0", "S8H30"):
         fitted = trend(found, name)
-        assert shown.loc[name, "odds"] == wording.odds(fitted.odds_ratio)
+        assert shown.loc[name, "odds"] == look_wording.odds(fitted.odds_ratio)
         if fitted.reason:
             assert f"No odds for {name}" in texts(app) or fitted.reason in texts(app)
     [against] = differences(found, "S0H0")
@@ -228,14 +228,14 @@ def test_without_colour_or_ratings_the_page_says_so(page, looked, tmp_path):
     pd.DataFrame([one]).assign(property="solar_reflectance").to_csv(
         tmp_path / "readings.csv", index=False
     )
-    assert wording.NO_APPEARANCE in texts(page("appearance", source=tmp_path))
+    assert look_wording.NO_APPEARANCE in texts(page("appearance", source=tmp_path))
 
 
 def test_only_ratings_or_only_colour_show_alone(page, looked, tmp_path):
     (tmp_path / "panels.csv").write_bytes((looked / "panels.csv").read_bytes())
     readings = pd.read_csv(looked / "readings.csv")
     for kept, charts, told in (
-        (["growth"], 1, wording.NO_COLOUR), (LAB, 6, wording.NO_RATINGS),
+        (["growth"], 1, look_wording.NO_COLOUR), (LAB, 6, look_wording.NO_RATINGS),
     ):  # fmt: skip
         some = readings[readings["property"].isin(kept)]
         some.to_csv(tmp_path / "readings.csv", index=False)
@@ -250,4 +250,4 @@ def test_only_ratings_or_only_colour_show_alone(page, looked, tmp_path):
      (4e5, "above 1000"), (129.7, "130")],
 )  # fmt: skip
 def test_odds_are_told_to_two_figures(value, told):
-    assert wording.odds(value) == told
+    assert look_wording.odds(value) == told
