@@ -15,6 +15,7 @@ from aging.intake.raw import Raw, plain
 from aging.records import SHEETS, Column
 
 FREE_TEXT = ("name", "climate", "description", "remark", "reason")
+AHEAD = ("calibration_due",)  # days that are meant to come
 LONGEST_IDENTIFIER = 200
 _UNSEEN = "[\x00-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]"
 _CONTROL = "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]"
@@ -135,8 +136,9 @@ def _date(
         "write YYYY-MM-DD, or read the source anew as day-first or month-first",
     )  # fmt: skip
     desk.flag("not-a-date", found.rows(read.bad), name, iso, "write the date as YYYY-MM-DD")
+    late = (read.day > today + 1) & (name not in AHEAD)
     desk.flag(
-        "future-date", found.rows(read.day > today + 1), name, f"up to today, {today}",
+        "future-date", found.rows(late), name, f"up to today, {today}",
         "correct the date", severity="warn" if name == "closed_on" else "block",
     )  # fmt: skip
     desk.flag(

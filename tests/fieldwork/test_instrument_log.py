@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from aging import intake
 from aging.charts import control_chart as draw
 from aging.errors import CallError
 from aging.fieldwork.instrument_log import calibrations, control_chart, record_check
@@ -23,7 +25,7 @@ def rows(sheet, *facts):
 
 @pytest.fixture(scope="session")
 def logged(exposure):
-    """Three instruments; SR-1 with a tile and eight rounds on the file specimen, the last adrift."""
+    """Three instruments; SR-1 with a tile and eight rounds on the file specimen, one adrift."""
     instruments = rows(
         "instruments",
         {"instrument": "SR-1", "calibration_due": "2025-12-31", "tile": "T7", "tile_value": 0.83},
@@ -115,3 +117,12 @@ def test_the_chart_is_drawn_with_both_limits(logged):
     assert sorted(row["deviation"] for row in rules[0]) == pytest.approx(
         [-3 * sigma, -2 * sigma, 2 * sigma, 3 * sigma]
     )
+
+
+def test_a_calibration_may_end_in_years_to_come(folder, tmp_path):
+    shutil.copytree(folder, tmp_path / "rack")
+    sheet = "instrument,calibration_due\nSR-1,2199-12-31\n"
+    (tmp_path / "rack" / "instruments.csv").write_text(sheet)
+    read = intake.read(tmp_path / "rack")
+    assert not read.findings
+    assert calibrations(read.exposure, "2026-01-01")["state"].tolist() == ["valid"]
