@@ -6,8 +6,9 @@ readers, the store's tables, the export and the simulation alike.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from types import MappingProxyType
 from typing import Literal
 
@@ -225,7 +226,20 @@ class Intake:
 
 def empty_frame(sheet: str) -> pd.DataFrame:
     """A frame of a sheet without rows, with the right types."""
+    return _empty(sheet).copy()
+
+
+@cache
+def _empty(sheet: str) -> pd.DataFrame:
     kinds = {c.name: "float64" if c.kind == "number" else "str" for c in SHEETS[sheet].columns}
     return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in kinds.items()}).assign(
         extra=pd.Series(dtype="str")
     )
+
+
+def exposure_with(sheet: str, rows: Sequence[Mapping[str, object]]) -> Exposure:
+    """An exposure that holds rows of one sheet and nothing else; what they do not name is empty."""
+    frames = {name: empty_frame(name) for name in SHEETS}
+    kinds = frames[sheet].dtypes
+    frames[sheet] = pd.DataFrame(rows, columns=kinds.index).astype(kinds)
+    return Exposure(**frames)

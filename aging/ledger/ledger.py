@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -16,7 +17,7 @@ from aging.ledger.migrate import bring_up_to_date
 from aging.ledger.receipt import Receipt
 from aging.ledger.store import Store, connect, keep_log
 from aging.ledger.verify import Verdict
-from aging.records import Exposure
+from aging.records import SHEETS, Exposure
 
 
 class Ledger:
@@ -69,13 +70,19 @@ class Ledger:
             self._store, reading_id, value, by=by, reason=reason, remark=remark
         )
 
-    def read(self, as_of_revision: int | None = None) -> Exposure:
+    def read(
+        self, as_of_revision: int | None = None, *, only: Collection[str] = tuple(SHEETS)
+    ) -> Exposure:
         """Facts that stand, now or as known at an earlier revision; see `aging.ledger.read`."""
-        return _read.read(self._store, as_of_revision)
+        return _read.read(self._store, as_of_revision, only=only)
 
-    def history(self) -> pd.DataFrame:
-        """Every reading ever recorded, the superseded ones too, in the order of recording."""
-        return _read.history(self._store)
+    def history(self, since: str = "") -> pd.DataFrame:
+        """Every reading ever recorded, or read since a day; see `aging.ledger.read`."""
+        return _read.history(self._store, since)
+
+    def recorded(self, sheet: str) -> pd.DataFrame:
+        """Every row of a sheet ever stored, by whom and when; see `aging.ledger.read`."""
+        return _read.recorded(self._store, sheet)
 
     def verify(self) -> Verdict:
         """Compare every batch with its seal in the chain; see `aging.ledger.verify`."""

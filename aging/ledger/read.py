@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -17,22 +17,39 @@ from aging.records import SHEETS, Exposure, empty_frame
 CHUNK = 100_000
 
 
-def read(store: Store, as_of_revision: int | None = None) -> Exposure:
+def read(
+    store: Store, as_of_revision: int | None = None, *, only: Collection[str] = tuple(SHEETS)
+) -> Exposure:
     """Facts that stand, as known at a revision (None: now): newest versions, no superseded reading.
 
-    CallError for a revision that the store does not have.
+    only: the sheets to read, the others stay empty. CallError for a revision that the store does
+    not have.
     """
     with store.reading() as conn:
         newest = revision(conn)
         known = newest if as_of_revision is None else as_of_revision
         require(0 <= known <= newest, "as_of_revision", known, f"0 to {newest}")
-        return Exposure(**{sheet: _frame(conn, sheet, _stands(sheet, known)) for sheet in SHEETS})
+        return Exposure(**{
+            sheet: _frame(conn, sheet, _stands(sheet, known)) if sheet in only
+            else empty_frame(sheet) for sheet in SHEETS
+        })  # fmt: skip
 
 
-def history(store: Store) -> pd.DataFrame:
-    """Every reading ever recorded, the superseded ones too, in the order of recording."""
+def history(store: Store, since: str = "") -> pd.DataFrame:
+    """Every reading ever recorded, the superseded ones too, in the order of recording.
+
+    since: ISO day; only what was read on that day or later.
+    """
     with store.reading() as conn:
-        return _frame(conn, "readings", READINGS.c.batch <= revision(conn))
+        known = READINGS.c.batch <= revision(conn)
+        return _frame(conn, "readings", known & (READINGS.c.read_on >= since))
+
+
+def recorded(store: Store, sheet: str) -> pd.DataFrame:
+    """Every row of a sheet ever stored, in that order, with its recorded_by and recorded_at."""
+    with store.reading() as conn:
+        known = TABLES[sheet].c.batch <= revision(conn)
+        return _frame(conn, sheet, known, FROM_BATCH)
 
 
 def _stands(sheet: str, known: int) -> ColumnElement[bool]:
@@ -45,8 +62,11 @@ def _stands(sheet: str, known: int) -> ColumnElement[bool]:
     return table.c.id.in_(select(func.max(table.c.id)).where(by_then).group_by(*key))
 
 
-def _frame(conn: Connection, sheet: str, condition: ColumnElement[bool]) -> pd.DataFrame:
+def _frame(
+    conn: Connection, sheet: str, condition: ColumnElement[bool], more: Collection[str] = ()
+) -> pd.DataFrame:
     table, empty = TABLES[sheet], empty_frame(sheet)
+    empty = empty.assign(**dict.fromkeys(more, pd.Series(dtype="str")))
     columns = [BATCH.c[name] if name in FROM_BATCH else table.c[name] for name in empty.columns]
     query = select(*columns).join_from(table, BATCH).where(condition).order_by(table.c.id)
     parts = [_typed(rows, empty.dtypes.to_dict()) for rows in conn.execute(query).partitions(CHUNK)]
