@@ -23,7 +23,7 @@ from aging.records import exposure_with
 FOLDER = "AGING_PHOTOS"
 LONGEST_SIDE, QUALITY = 1600, 85
 MOST_BYTES, MOST_PIXELS = 25_000_000, 64_000_000
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP")
+FORMATS = ("JPEG", "PNG", "WEBP")
 
 
 def folder_of(ledger: Ledger) -> Path:
@@ -60,7 +60,7 @@ def redrawn(data: bytes) -> bytes:
             upright = ImageOps.exif_transpose(picture).convert("RGB")
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise SourceError(f"photo: {error}; take it smaller") from error
-    except (OSError, SyntaxError, ValueError, EOFError, LookupError, TypeError, struct.error) as no:
+    except (OSError, SyntaxError, ValueError, struct.error) as no:
         raise SourceError("photo: no whole JPEG, PNG or WebP picture; take it again") from no
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     upright.info.clear()
