@@ -11,6 +11,7 @@ import math
 
 import pandas as pd
 
+from aging.conditions import comparable
 from aging.cube import moments
 from aging.errors import require
 from aging.ledger import Ledger, Receipt
@@ -90,7 +91,8 @@ def control_chart(
     instrument's series. verdict: inside, warning (beyond 2 sigma), action (beyond 3), or unknown.
     """
     property_named(property_name)
-    own = exposure.readings[exposure.readings["property"] == property_name]
+    own = comparable(exposure)[0]
+    own = own[own["property"] == property_name]
     rows = pd.concat([_specimens(exposure, own), _tiles(exposure, own)], ignore_index=True)
     rows = rows.sort_values(["instrument", "series", "at"], ignore_index=True)
     series = rows.groupby(["instrument", "series"])

@@ -20,7 +20,6 @@ MONTHS = (0, 1, 2, 3, 6, 9, 12, 18, 24, 30, 36)
 EARLY, LATE = (3, 7), (36, 30)  # months up to which, from which; window in days
 BETWEEN = 14
 DONE = 0.5  # share of the hanging panels whose reading makes a visit: assumed
-STATES = ("done", "due", "overdue", "missed", "to come")
 COLUMNS = ("site", "exposed_on", "months", "due_on", "opens_on", "closes_on", "read_on", "panels",
            "read_panels", "state")  # fmt: skip
 
