@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from aging.cli import differences as shown
 from aging.cli.output import screen
 from aging.comparison import costs as money
 from aging.comparison import dose as along
-from aging.comparison.factorial import factorial
+from aging.comparison.factorial import MULTIPLICATIVE, factorial
 from aging.comparison.surface import between as read_off
 from aging.errors import CallError, SourceError
 from aging.intake import composition
@@ -53,18 +53,36 @@ def doses(option: str, text: str | None) -> dict[str, float]:
 def effects(fitted: Fit, months: float, level: float) -> Answer:
     """Main effects and synergies."""
     found = factorial(fitted, composition(fitted.exposure.formulations), months, level)
-    frame = found.frame.drop(columns=["months", "level"])
+    frame = found.frame.assign(effect=[_named(row) for row in found.frame.to_dict("records")])
+    frame = frame[["figure", "effect", "estimate", "lower", "upper", "probability_above", "cells"]]
     title = (
         f"{fitted.measured.label} ({fitted.measured.unit}): effects of composition at {months:g}"
         f" months, mean over {', '.join(found.sites)}; {100 * level:g} % intervals"
     )
-    note = "multiplicative: 1 is what both alone would leave together; less is synergy"
+    note = "ratio: 1 is what both alone would leave of the loss together; less is synergy"
     return Answer(
         {"rows": found.frame, "sites": found.sites},
-        lambda notes: shown.rows(title, frame, {"level_1": 0, "level_2": 0, "cells": 0,
-                                                "probability_above": 2}, notes),
+        lambda notes: _table(title, frame, {"cells": 0}, notes, "figure"),
         (*found.notes, note),
     )  # fmt: skip
+
+
+def _named(row: Mapping[Hashable, Any]) -> str:
+    """'silica_wt_pct 4', or 'a 30 x b 8', 'a x b, mean', a ratio where it is one."""
+    names = str(row["effect"]).split(" x ")
+    levels = [row["level_1"], row["level_2"]]
+    if pd.isna(levels[0]):
+        told = f"{row['effect']}, mean"
+    else:
+        told = " x ".join(f"{n} {at:g}" for n, at in zip(names, levels, strict=False))
+    return f"{told}, ratio" if row["scale"] == MULTIPLICATIVE else told
+
+
+def _table(
+    title: str, frame: pd.DataFrame, decimals: dict[str, int], notes: Sequence[str], by: str = ""
+) -> None:
+    shown.rows(title, frame, decimals, by)
+    shown.close(notes)
 
 
 def dose(fitted: Fit, additive: str, others: dict[str, float], months: float,
@@ -82,7 +100,7 @@ def dose(fitted: Fit, additive: str, others: dict[str, float], months: float,
     return Answer(
         {"curve": found.curve, "levels_off": found.levels_off, "rising": found.rising,
          "forms": found.forms},
-        lambda notes: shown.rows(title, some, {"dose": 1}, notes), (told, *found.notes),
+        lambda notes: _table(title, some, {"dose": 1}, notes), (told, *found.notes),
     )  # fmt: skip
 
 
@@ -124,9 +142,9 @@ def costs(fitted: Fit, cost: Cost, months: float, level: float) -> Answer:
     title = f"cost of aged {fitted.measured.label.lower()}, {months:g} months"
     return Answer(
         {"rows": frame, "cheapest": best},
-        lambda told: shown.rows(
-            title, frame.drop(columns="level"),
-            {"gain": 4, "gain_lower": 4, "gain_upper": 4, "probability_crosses": 2}, told
+        lambda told: _table(
+            title, frame.drop(columns=["against", "level", "crosses"]).dropna(axis=1, how="all"),
+            {"cost_per_m2": 2, "extra_cost_per_m2": 2}, told,
         ),
         tuple(notes),
     )  # fmt: skip

@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 
 from aging.cli.output import screen, table
-from aging.cli.results import CAUTION, figure
+from aging.cli.results import CAUTION, figure, runs
 from aging.vocabulary import Property
 
-SURE = 0.995
+SURE, WIDE, FEW, LONG = 0.995, 118, 6, 14  # of chances, width, columns, letters
 
 
 def differences(
@@ -27,12 +27,17 @@ def differences(
         )
         title = f"{prop.label} ({prop.unit}), difference{zero}, {what}"
         console.print(title, style="bold")
-        columns = [
-            "formulation", "differ-\nence", "lower", "upper", "all at once\nlower", "upper",
-            "prob.\nbetter", f"prob. by\n{asked['worthwhile']:g}",
-            f"prob.\nin {asked['margin']:g}", "worst site", "note",
-        ]  # fmt: skip
-        grid = table(columns)
+        by, within = (f"{asked[name]:g}" for name in ("worthwhile", "margin"))
+        grid = table([
+            "formulation", "differ-\nence", "lower", "upper", "all at\nonce\nlower", "\n\nupper",
+            "prob.\nbetter", f"prob.\nby\n{by}", f"prob.\nwithin\n{within}", "note",
+        ])  # fmt: skip
+        if console.width < WIDE:
+            grid.box = None
+            grid.columns[-1].max_width = 9
+        grid.columns[0].min_width, grid.columns[-1].no_wrap = 15, False
+        known = {(row["site"], row["formulation"], row["against"]): row
+                 for row in part.to_dict("records")}  # fmt: skip
         remarks: dict[str, int] = {}
         for site, rows_ in part.groupby("site", sort=False):
             grid.add_section()
@@ -40,22 +45,24 @@ def differences(
             for row in rows_.to_dict("records"):
                 name = row["formulation"] if one else f"{row['formulation']} - {row['against']}"
                 grid.add_row(f"  {name}", *_cells(row, prop), _marks(row, remarks))
+                if isinstance(worst := row["worst_site"], str):
+                    there = known[worst, row["formulation"], row["against"]]
+                    grid.add_row(f"  at {worst}", *_cells(there, prop), "")
         console.print(grid)
         for text, number in remarks.items():
             console.print(f"{number} {text}")
-    console.print(f"lower, upper: {level} interval; all at once: all of a site hold with {level}")
+    console.print(
+        f"lower, upper: {level} interval; all at once: all of a site hold with {level}\n"
+        "at: the worst site, under the mean over sites"
+    )
     close(notes)
 
 
 def _cells(row: Mapping[Hashable, Any], prop: Property) -> list[str]:
     ends = ("estimate", "lower", "upper", "joint_lower", "joint_upper")
-    worst = ""
-    if isinstance(row["worst_site"], str):
-        worst = f"{figure(row['worst_estimate'], prop.decimals)} {row['worst_site']}"
     return [
         *(figure(row[name], prop.decimals) for name in ends),
         *(chance(row[f"probability_{name}"]) for name in ("better", "worthwhile", "equivalent")),
-        worst,
     ]
 
 
@@ -64,13 +71,14 @@ def _marks(row: Mapping[Hashable, Any], remarks: dict[str, int]) -> str:
     told = [one for one in str(row["notes"]).split("; ") if one]
     if row["status"] != "projected":
         told = [str(row["status"]), *told]
-    return " ".join(str(remarks.setdefault(one, len(remarks) + 1)) for one in told)
+    return runs(sorted(remarks.setdefault(one, len(remarks) + 1) for one in told))
 
 
 def parts(frame: pd.DataFrame, prop: Property, notes: Iterable[str]) -> None:
     """Where each difference comes from, a row a formulation."""
     console, level = screen(), f"{100 * frame['level'].iloc[0]:g} %"
     names = list(dict.fromkeys(frame["part"]))
+    between = " " if console.width >= WIDE else "\n"
     console.print(
         f"{prop.label} ({prop.unit}), parts of the difference at {frame['months'].iloc[0]:g}"
         f" months; {level} intervals", style="bold",
@@ -82,7 +90,7 @@ def parts(frame: pd.DataFrame, prop: Property, notes: Iterable[str]) -> None:
         for (mix, zero), each in rows.groupby(["formulation", "against"], sort=False):
             cells = {
                 row.part: f"{row.estimate:+.{prop.decimals}f}\n"
-                f"({row.lower:+.{prop.decimals}f} {row.upper:+.{prop.decimals}f})"
+                f"({row.lower:+.{prop.decimals}f}{between}{row.upper:+.{prop.decimals}f})"
                 for row in each.itertuples()
             }
             grid.add_row(f"  {mix}", str(zero), *(cells[name] for name in names))
@@ -113,27 +121,52 @@ def ranks(frame: pd.DataFrame, notes: Iterable[str], failing: Mapping[str, Seque
     close(notes)
 
 
-def rows(
-    title: str, frame: pd.DataFrame, decimals: Mapping[str, int], notes: Iterable[str] = ()
-) -> None:
-    """A plain table: text columns first, figures with their decimals (3 where not told)."""
+def rows(title: str, frame: pd.DataFrame, decimals: Mapping[str, int], by: str = "") -> None:
+    """A plain table: text columns first, figures with their decimals (3 where not told).
+
+    by: a column whose values stand as headings between the rows.
+    """
     console = screen()
     console.print(title, style="bold")
-    text = [name for name in frame if not pd.api.types.is_numeric_dtype(frame[name])]
-    figures = [name for name in frame if name not in text]
+    shown = frame.drop(columns=[by] if by else [])
+    figures = [
+        n for n in shown if pd.api.types.is_numeric_dtype(shown[n]) and shown[n].dtype != bool
+    ]
+    text = [name for name in shown if name not in figures]
     grid = table([*(word(name) for name in (*text, *figures))], left=len(text))
+    if console.width < WIDE and len(shown.columns) > FEW:
+        grid.box = None
+    for column, name in zip(grid.columns, text, strict=False):
+        words = " ".join(map(str, (word(name), *shown[name]))).split()
+        column.min_width = min(max(map(len, words), default=0), LONG)
+    heading = None
     for row in frame.to_dict("records"):
+        if by and row[by] != heading:
+            heading = row[by]
+            grid.add_section()
+            grid.add_row(str(heading), style="bold")
         grid.add_row(
-            *("" if pd.isna(row[name]) else str(row[name]) for name in text),
-            *(figure(row[name], decimals.get(str(name), 3)) for name in figures),
+            *(_text(row[name]) for name in text),
+            *(_figure(str(name), row[name], decimals) for name in figures),
         )
     console.print(grid)
-    close(notes)
+
+
+def _figure(name: str, value: float, decimals: Mapping[str, int]) -> str:
+    if name.startswith("probability"):
+        return chance(value)
+    return figure(value, decimals.get(name, 3))
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if pd.isna(value) else str(value)
 
 
 def word(name: object) -> str:
     """A column's name as a heading."""
-    return str(name).replace("_", "\n", 1).replace("_", " ")
+    return str(name).replace("_", "\n")
 
 
 def close(notes: Iterable[str]) -> None:

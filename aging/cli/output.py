@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -75,6 +76,8 @@ def plain(value: Any) -> Any:
         return [plain(one) for one in value]
     if hasattr(value, "item"):
         value = value.item()
+    if isinstance(value, date):
+        value = value.isoformat()
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

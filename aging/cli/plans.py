@@ -50,11 +50,12 @@ def show_plans(table: pd.DataFrame, told: str, wanted: float | None, measured: s
         notes.append(
             f"no plan here shows {wanted:g}: more panels, sites or months"
             if best is None
-            else f"cheapest that shows {wanted:g}: {best['sites']:g} sites, {best['panels']:g}"
-            f" panels each, read to month {best['read_months']:g}"
+            else f"cheapest that shows {wanted:g}: sites {best['sites']:g}, panels a formulation"
+            f" and site {best['panels']:g}, read to month {best['read_months']:g}"
         )
     whole = {"read_months": 0, "visits": 0, "panels": 0, "sites": 0, "cost": 0}
-    shown.rows(title, frame, whole | {"smallest_difference": 4}, notes)
+    shown.rows(title, frame, whole | {"smallest_difference": 4})
+    shown.close(notes)
 
 
 def chances_of(fitted: Fit, rule: LookRule) -> pd.DataFrame:
@@ -74,17 +75,16 @@ def chances_of(fitted: Fit, rule: LookRule) -> pd.DataFrame:
 def show_look(found: Look, odds: pd.DataFrame | None, prop: Property, notes: Sequence[str]) -> None:
     """Decisions, and the rule's chances where asked for."""
     if found.look is not None:
-        frame = found.frame.drop(columns=["look", "tail"])
-        title = f"{prop.label}: look at {found.look:g} months"
-        shown.rows(title, frame, {"probability_agrees": 2, "sites": 0}, notes)
-    else:
-        shown.close(notes)
+        frame = found.frame.drop(columns=["against", "look", "tail"])
+        title = f"{prop.label}: look at {found.look:g} months, difference to the control"
+        shown.rows(title, frame, {"sites": 0})
     if odds is not None:
         title = (
             "share of formulations stopped, promoted, continued by each look, by true difference"
         )
         frame = odds[["difference", "look", "stop", "promote", "continue"]]
         shown.rows(title, frame, {"look": 0})
+    shown.close(notes)
 
 
 def roofs_beside(fitted: Fit, months: float, level: float) -> Answer:
@@ -95,8 +95,8 @@ def roofs_beside(fitted: Fit, months: float, level: float) -> Answer:
         title = f"{prop.label} ({prop.unit}): roof minus racks at {months:g} months"
         drop = ["property", "months", "level"]
         shown.rows(title, found.offsets.drop(columns=drop), {"racks": 0})
-        shown.rows("what the racks say of a next roof", found.projected.drop(columns=drop), {},
-                   notes)  # fmt: skip
+        shown.rows("what the racks say of a next roof", found.projected.drop(columns=drop), {})
+        shown.close(notes)
 
     mean, fresh = (f"{e:+.3f} ({low:+.3f} to {high:+.3f})" for e, low, high in
                    (found.mean, found.next_roof))  # fmt: skip
@@ -116,11 +116,11 @@ def laboratory_beside(fitted: Fit, months: float, level: float) -> Answer:
     found = laboratory(fitted, months, level)
 
     def show(notes: Sequence[str]) -> None:
-        shown.rows("laboratory results beside the projection outdoors", found.points,
-                   {"replicates": 0})  # fmt: skip
-        shown.rows("rank correlation", found.correlation,
-                   {"formulations": 0, "estimate": 2, "lower": 2, "upper": 2,
-                    "probability_positive": 2}, notes)  # fmt: skip
+        title = "laboratory results beside the projection outdoors"
+        shown.rows(title, _by_test(found.points), {"replicates": 0}, "test")
+        two = dict.fromkeys(("estimate", "lower", "upper"), 2)
+        shown.rows("rank correlation", _by_test(found.correlation), {"formulations": 0} | two)
+        shown.close(notes)
 
     warned = tuple(
         f"{row['evidence']}, {row['property']}: ranks {row['first']} above {row['second']};"
@@ -130,4 +130,10 @@ def laboratory_beside(fitted: Fit, months: float, level: float) -> Answer:
     facts = {
         "points": found.points, "correlation": found.correlation, "misleads": found.misleads,
     }  # fmt: skip
-    return Answer(facts, show, warned)
+    return Answer(facts, show, (*warned, *found.notes))
+
+
+def _by_test(frame: pd.DataFrame) -> pd.DataFrame:
+    """Kind of evidence and property as one column of words."""
+    told = frame["evidence"].str.replace("_", " ") + ", " + frame["property"].str.replace("_", " ")
+    return frame.drop(columns=["evidence", "property"]).assign(test=told)

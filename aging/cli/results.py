@@ -1,4 +1,4 @@
-"""Projections, losses and differences as tables for a person."""
+"""Projections and losses as tables for a person."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def _month(console: Console, rows: Sequence[Row], shape: Shape, bound: str, deci
             f"  {first['formulation']}",
             *(figure(kinds[kind][name], decimals) for kind, name in columns),
             *(_fact(name, first[name]) for name in shape.others.values()),
-            _runs(sorted(marks)),
+            runs(sorted(marks)),
         )
     console.print(grid)
     _list(console, ((str(number), remark) for remark, number in numbered.items()))
@@ -131,15 +131,15 @@ def _remarks(row: Row) -> Iterator[str]:
         yield from filter(None, row["notes"].split("; "))
 
 
-def _runs(numbers: Sequence[int]) -> str:
+def runs(numbers: Sequence[int]) -> str:
     """Ascending numbers, those that follow each other as "3-5"."""
-    runs: list[list[int]] = []
+    found: list[list[int]] = []
     for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1] = [runs[-1][0], number]
+        if found and number == found[-1][-1] + 1:
+            found[-1] = [found[-1][0], number]
         else:
-            runs.append([number])
-    return " ".join("-".join(map(str, run)) for run in runs)
+            found.append([number])
+    return " ".join("-".join(map(str, run)) for run in found)
 
 
 def figure(value: float, decimals: int) -> str:

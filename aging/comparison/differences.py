@@ -121,7 +121,8 @@ class _Judge:
                 "n_panels": seen[pair].panels, "status": seen[pair].status,
             }  # fmt: skip
             if pair in mean:
-                row |= ends.loc[told.index(pair)].to_dict() | self._chances(mean[pair])
+                row |= {str(name): end for name, end in ends.loc[told.index(pair)].items()}
+                row |= self._chances(mean[pair])
                 if len(each) > 1:
                     row |= self._sites(each, sites[pair], notes)
             yield dict.fromkeys(COLUMNS, np.nan) | row | {"notes": "; ".join(notes)}

@@ -46,8 +46,8 @@ def bounds(draws: Array, level: float, *, above: bool) -> Array:
     """One-sided bounds (K,) of draws (K, D) that hold all at once, from above or from below."""
     middle, end = np.quantile(draws, [0.5, level if above else 1 - level], axis=1)
     reach, free = np.abs(end - middle), np.full(len(draws), np.inf)
-    sides = (free, reach) if above else (reach, free)
-    return middle + _factor(draws, middle, *sides, level) * (end - middle)
+    below, over = (free, reach) if above else (reach, free)
+    return middle + _factor(draws, middle, below, over, level) * (end - middle)
 
 
 def _factor(draws: Array, middle: Array, below: Array, above: Array, level: float) -> float:

@@ -39,6 +39,7 @@ class Laboratory:
     points: pd.DataFrame
     correlation: pd.DataFrame
     misleads: pd.DataFrame
+    notes: tuple[str, ...]
 
 
 def laboratory(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Laboratory:
@@ -49,6 +50,7 @@ def laboratory(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Labora
         sites.setdefault(mix, []).append(joint.of(site, mix))
     outdoor = {mix: np.mean(each, axis=0) for mix, each in sites.items()}
     points, ranked, misled, tail = [], [], [], (1 - level) / 2
+    notes: list[str] = []
     random = np.random.default_rng(SEED)
     up = -1.0 if fitted.measured.higher_is_better is False else 1.0
     for (kind, name), group in _results(fitted):
@@ -61,6 +63,8 @@ def laboratory(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Labora
             )
         if len(known) < FEWEST:
             continue
+        if (known["count"] == 1).all():
+            notes.append(f"{kind}, {name}: one replicate each, taken as exact")
         draws = np.stack([up * outdoor[str(mix)] for mix in known.index])
         sign = -1.0 if property_named(name).higher_is_better is False else 1.0
         scatter = error.to_numpy()[:, None] * random.standard_normal(draws.shape)
@@ -81,6 +85,7 @@ def laboratory(fitted: Fit, months: float = 36.0, level: float = 0.90) -> Labora
             "probability_positive",
         ]),
         pd.DataFrame(misled, columns=["evidence", "property", "first", "second", "probability"]),
+        tuple(notes),
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ def row(site: str, formulation: str, target: str, **more: object) -> dict[str, o
         "months": 36.0, "target": target, "estimate": 0.7123, "lower": 0.6904, "upper": 0.7311,
         "one_sided_bound": 0.6951,
         "level": 0.9, "n_panels": 3, "n_readings": 40, "observed_months": 19.71,
-        "status": "projected", "notes": np.nan, "control": "S0H0", "probability_better": 0.873,
+        "status": "projected", "notes": np.nan,
     } | more  # fmt: skip
 
 
@@ -80,23 +80,6 @@ def test_what_is_missing_shows_as_a_hyphen_and_never_as_nan(frame, capsys):
     text = capsys.readouterr().out
     assert "nan" not in text.lower()
     assert [line.split()[5:7] for line in text.splitlines() if "S8H30" in line][1] == ["-", "-"]
-
-
-@pytest.mark.usefixtures("terminal")
-def test_a_comparison_names_its_control_and_its_probability(frame, capsys):
-    results.show_comparison(frame, ())
-    lines = capsys.readouterr().out.splitlines()
-    assert max(map(len, lines)) <= 80
-    assert "difference to the control (S0H0), projected" in " ".join(lines[:2])
-    assert "0.87" in next(line for line in lines if "S8H30" in line)
-
-
-@pytest.mark.parametrize(
-    ("probability", "shown"), [(1.0, "> 0.99"), (0.0, "< 0.01"), (0.5, "0.50")]
-)
-def test_a_probability_from_draws_is_never_shown_as_certain(frame, capsys, probability, shown):
-    results.show_comparison(frame.assign(probability_better=probability), ())
-    assert capsys.readouterr().out.count(shown) == 3
 
 
 def test_each_month_has_its_table(frame, capsys):

@@ -1,0 +1,150 @@
+"""What a comparison promises, counted on whole campaigns fitted one by one.
+
+Six formulations alike in everything but panels hang at three sites for two years, with visits that
+all panels share; the null has no difference at all, in the planted ones readings are raised by what
+`PLANTED` says, growing in like the dirt. A small seeded table runs with the default tests. The full
+one: AGING_STUDY=40 python -m pytest -m slow -s tests/comparison/test_floors_study.py; AGING_STUDY
+is the number of campaigns. Its table stands in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import aging
+from aging.comparison import differences
+from aging.comparison.design import Plan, of_fit, smallest_difference
+from aging.comparison.factorial import effects
+from aging.comparison.joint import at
+from aging.comparison.looks import LookRule, look
+from aging.simulation import simulate
+from aging.simulation.scenario import Formulation
+from aging.simulation.study import STUDY, schedule, sized
+
+ALIKE = tuple(Formulation(f"F{n}", role="candidate" if n else "control") for n in range(6))
+CORNERS = pd.DataFrame({"a": [0.0, 1, 0, 1], "b": [0.0, 0, 1, 1]}, index=["F0", "F1", "F2", "F3"])
+WORTH, SYNERGY, GROWS_IN = 0.02, 0.03, 6.0
+PLANTED = {"F1": 0.03, "F2": 0.02, "F3": 0.05 + SYNERGY, "F4": WORTH}
+RULE = LookRule(date(2021, 1, 1), (6, 12, 18), WORTH, wrong_stops=0.20)
+SURE, LEVEL, POWER = 0.95, 0.90, 0.80
+
+
+def campaign(number):
+    same = replace(STUDY.scatter, batch_initial=0, batch_stickiness=0, interaction=0)
+    design = sized(replace(STUDY, scatter=same), months=24)
+    return simulate(replace(design, formulations=ALIKE), (77, number))
+
+
+def raised(exposure, amounts):
+    """The exposure with the readings of formulations raised, an amount at 36 months each."""
+    facts = exposure.readings[["panel", "read_on"]].merge(exposure.panels, on="panel")
+    days = pd.to_datetime(facts["read_on"].str[:10]) - pd.to_datetime(facts["exposed_on"])
+    grown = np.expm1(-days.dt.days / 30.44 / GROWS_IN) / np.expm1(-36 / GROWS_IN)
+    more = facts["formulation"].map(amounts).fillna(0.0) * grown
+    value = exposure.readings["value"].to_numpy() + more.to_numpy()
+    return replace(exposure, readings=exposure.readings.assign(value=value))
+
+
+def interaction(fitted):
+    """Row of the additive synergy of the 2 x 2 at 36 months, mean over sites."""
+    _, y = at(fitted, 36).over_sites(CORNERS.index)
+    return next(row for row in effects(y, CORNERS, SURE) if row["effect"] == "a x b")
+
+
+def null(exposure):
+    """Whether any of a family, or the synergy, is claimed where there is none."""
+    fitted = aging.fit(exposure)
+    frame = differences(fitted, 36, SURE).frame.query("target == 'state'")
+    wrong = (frame["joint_lower"] > 0) | (frame["joint_upper"] < 0)
+    any_wrong = wrong.groupby(frame["site"]).any()
+    synergy = interaction(fitted)
+    return {
+        "family over sites": any_wrong["all"], "family at a site": any_wrong.drop("all").mean(),
+        "synergy claimed": synergy["lower"] > 0 or synergy["upper"] < 0,
+    }  # fmt: skip
+
+
+def planted(exposure):
+    """Coverage, width and power where differences are known; what a rule does at its looks."""
+    rough = aging.fit(exposure)
+    plan = Plan(STUDY.panels, 3, schedule(24))
+    least = smallest_difference(plan, of_fit(rough), level=LEVEL, power=POWER)
+    amounts = PLANTED | {"F5": least}
+    exposure = raised(exposure, amounts)
+    fitted = aging.fit(exposure)
+    rows = differences(fitted, 36, LEVEL).frame.query("target == 'state'").set_index("formulation")
+    truth = rows.index.map(amounts).to_numpy()
+    held = (rows["lower"] <= truth) & (truth <= rows["upper"])
+    joint, ratio = at(fitted, 36), []
+    for site, mix in joint.drawn:
+        if mix != "F0":
+            one, zero = joint.of(site, mix), joint.of(site, "F0")
+            together, apart = (np.ptp(np.quantile(g, [0.05, 0.95])) for g in
+                               (one - zero, one - zero[::-1]))  # fmt: skip
+            ratio.append(together / apart)
+    mean = rows[rows["site"] == "all"]
+    return {
+        "coverage over sites": held[rows["site"] == "all"].mean(),
+        "coverage at a site": held[rows["site"] != "all"].mean(), "width ratio": np.mean(ratio),
+        "smallest difference": least, "power at it": mean.loc["F5", "lower"] > 0,
+        "synergy found": interaction(fitted)["lower"] > 0, **looked(exposure),
+    }  # fmt: skip
+
+
+def looked(exposure):
+    """Share of worthwhile formulations stopped, and of better ones promoted, at any look."""
+    stopped, promoted = set(), set()
+    for month in RULE.looks:
+        day = pd.to_datetime(exposure.panels["exposed_on"]).max() + pd.Timedelta(
+            days=30.44 * (month + 0.6)
+        )
+        frame = look(aging.fit(exposure, as_of=day), RULE).frame.set_index("formulation")
+        stopped |= set(frame.index[frame["decision"] == "stop"]) - promoted
+        promoted |= set(frame.index[frame["decision"] == "promote"]) - stopped
+    return {"F4 stopped": "F4" in stopped, "F1, F3 promoted": len({"F1", "F3"} & promoted) / 2}
+
+
+def table(number):
+    rows = [null(one) | planted(one) for one in (campaign(n).exposure for n in range(number))]
+    found = pd.DataFrame(rows).astype(float).mean()
+    print(found.round(3).to_string())
+    return found
+
+
+def test_two_campaigns_keep_within_reason():
+    found = table(2)
+    assert found["family over sites"] <= 0.5
+    assert found["coverage over sites"] >= 0.7
+    assert found["width ratio"] < 0.75
+    assert 0.003 < found["smallest difference"] < 0.05
+    assert found["synergy found"] >= 0.5
+    assert found["F4 stopped"] == 0
+
+
+@pytest.mark.slow
+def test_a_comparison_errs_as_seldom_as_it_says():
+    found = table(int(os.environ.get("AGING_STUDY", "10")))
+    assert found["family over sites"] <= 0.12
+    assert found["synergy claimed"] <= 0.12
+    assert found[["coverage over sites", "coverage at a site"]].min() >= 0.82
+    assert found["width ratio"] <= 0.75
+    assert found["power at it"] >= 0.65
+    assert found["synergy found"] >= 0.80
+    assert found["F4 stopped"] <= RULE.wrong_stops / 5 + 0.05
+
+
+@pytest.mark.bench
+def test_two_hundred_formulations_are_compared_within_five_seconds():
+    design = sized(STUDY, months=6, formulations=200, panels=1)
+    fitted = aging.fit(simulate(replace(design, visits=(0, 2, 4, 6), weather=False), 3).exposure)
+    start = time.perf_counter()
+    found = differences(fitted, 36, 0.90, worthwhile=0.02, period=(0, 36)).frame
+    assert time.perf_counter() - start < 5
+    assert len(found) == 3 * 4 * 199
