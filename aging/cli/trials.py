@@ -152,7 +152,7 @@ def additives(
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
-    """Tell what each additive does, whether two help each other, what it costs."""
+    """Tell what additives do, alone and together, and cost."""
     import aging
     from aging.cli import additives as asked
     from aging.cli import output, sources
@@ -198,7 +198,7 @@ def design(
     visit_cost: Annotated[float, typer.Option(min=0, help="Of a visit to a site.")] = 0.0,
     json: Json = None,
 ) -> None:
-    """Before a trial: the smallest difference each plan can show."""
+    """Before a trial: the smallest difference a plan shows."""
     from aging.cli import output
     from aging.cli.plans import components, show_plans
     from aging.comparison.design import plans
@@ -233,7 +233,7 @@ def look(
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
-    """During a trial: stop, promote or continue, by a rule set before."""
+    """During a trial: stop, promote or continue, by a rule."""
     import aging
     from aging.cli import output, sources
     from aging.cli.plans import chances_of, show_look
