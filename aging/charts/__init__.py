@@ -11,10 +11,12 @@ from aging.charts.control_chart import control_chart
 from aging.charts.decay import decay_chart
 from aging.charts.difference import difference_chart
 from aging.charts.movement import movement_chart
+from aging.charts.panel_story import panel_story_chart
 from aging.charts.rating_strips import rating_strip_chart
 from aging.charts.score_board import coverage_chart, error_chart
 from aging.charts.spectra import band_loss_chart, spectra_chart
 from aging.charts.style import PAGE, PALETTE, quantity
+from aging.charts.visit_strip import visit_strip_chart
 from aging.charts.visits import visits_chart
 from aging.charts.width import width_chart
 
@@ -29,10 +31,12 @@ __all__ = [
     "difference_chart",
     "error_chart",
     "movement_chart",
+    "panel_story_chart",
     "quantity",
     "rating_strip_chart",
     "spectra_chart",
     "swatch_chart",
+    "visit_strip_chart",
     "visits_chart",
     "width_chart",
 ]

@@ -6,6 +6,8 @@ their own, named finding/2, finding/3 and so on, so that each can be left out of
 
 from __future__ import annotations
 
+import pandas as pd
+
 from aging.checks.checking import Checked
 from aging.errors import CallError, require
 from aging.ledger import Ledger
@@ -27,12 +29,16 @@ def settle(
 
     decision: one of `vocabulary.DECISIONS`; "corrected" supersedes the finding's one reading by
     `value`, "excluded" leaves its readings out of every series, "reopened" takes the last decision
-    back. CallError for a finding that the check does not know and for a value too many or too few.
+    back. CallError for a finding that the check does not know, for a value too many or too few, and
+    for what cannot be taken back: a corrected value is only corrected again.
     """
-    rows = checked.frame[checked.frame["finding"] == finding]
+    reopens = decision == "reopened"
+    rows = _reopenable(ledger) if reopens else checked.frame
+    rows = rows[rows["finding"].str.split("/").str[0] == finding]
     require(decision in DECISIONS, "decision", decision, DECISIONS)
     require(bool(reason.strip()), "reason", reason, "why it is settled so")
-    require(len(rows) > 0, "finding", finding, "an id that `aging check` lists with --all")
+    listed = "of those confirmed or excluded" if reopens else "that `aging check` lists with --all"
+    require(len(rows) > 0, "finding", finding, f"an id {listed}")
     corrects = decision == "corrected"
     require(corrects == (value is not None), "value", value, "a value where it is corrected only")
     ids = rows["reading_id"].dropna()
@@ -51,3 +57,9 @@ def settle(
     stored = Exposure(**{**sheets, "settlements": sheet})
     ledger.append(stored, by=by, source="settlement")
     return len(ids)
+
+
+def _reopenable(ledger: Ledger) -> pd.DataFrame:
+    """Settlements that stand and may be reopened: an excluded reading may raise no finding now."""
+    rows = ledger.read(only=("settlements",)).settlements
+    return rows[rows["decision"].isin(["confirmed", "excluded"])]
