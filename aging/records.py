@@ -37,12 +37,16 @@ class Column:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A sheet: its columns and the columns that tell two rows apart."""
+    """A sheet: its columns and the columns that tell two rows apart.
+
+    Of a `fixed` one a stored row is never followed by another version: one that differs is refused.
+    """
 
     name: str
     key: tuple[str, ...]
     columns: tuple[Column, ...]
     required: bool = False
+    fixed: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -106,7 +110,7 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
             _text("evidence", allowed=words.EVIDENCE), _text("spectrum"),
             _text("operator"), _text("reading_id"), _text("remark"),
             _text("supersedes"), _text("reason"), _text("recorded_by"), _moment("recorded_at"),
-        ), required=True),
+        ), required=True, fixed=True),
         Sheet("events", ("on", "kind", "site", "panel"), (
             _moment("on", required=True),
             _text("kind", required=True, allowed=words.EVENT_KINDS),
@@ -151,6 +155,22 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
             _text("decision", required=True, allowed=words.DECISIONS),
             _text("reason", required=True),
         )),
+        Sheet("claims", ("claim",), (
+            _text("claim", required=True), _text("formulation", required=True),
+            _text("property", required=True), _text("criterion"),
+            _number("months", 0, 240, required=True), _text("sites", required=True),
+            _number("value"), _number("estimate"), _number("confidence", 0, 1, required=True),
+            _text("basis", required=True, allowed=words.CLAIM_BASES), _text("rating"),
+            _text("wording", required=True), _number("evidence_revision", 1, required=True),
+            _text("evidence_digest", required=True), _text("made_by", required=True),
+            _moment("made_at", required=True),
+        ), fixed=True),
+        Sheet("claim_ends", ("claim",), (
+            _text("claim", required=True),
+            _text("kind", required=True, allowed=words.CLAIM_ENDS), _text("replaced_by"),
+            _text("reason", required=True), _text("ended_by", required=True),
+            _moment("ended_at", required=True),
+        ), fixed=True),
     )
 })  # fmt: skip
 
@@ -193,6 +213,8 @@ class Exposure:
     plan: pd.DataFrame = field(default_factory=lambda: empty_frame("plan"))
     photos: pd.DataFrame = field(default_factory=lambda: empty_frame("photos"))
     settlements: pd.DataFrame = field(default_factory=lambda: empty_frame("settlements"))
+    claims: pd.DataFrame = field(default_factory=lambda: empty_frame("claims"))
+    claim_ends: pd.DataFrame = field(default_factory=lambda: empty_frame("claim_ends"))
 
     def frames(self) -> Iterator[tuple[str, pd.DataFrame]]:
         """Sheet name and frame, in the order of SHEETS."""

@@ -31,6 +31,11 @@ BLISTER_FREQUENCIES = ("none", "few", "medium", "medium dense", "dense")
 EVIDENCE = ("outdoor", "laboratory_soiling", "slurry")
 CHECK_STAGES = ("before", "during", "after")
 DECISIONS = ("confirmed", "corrected", "excluded", "reopened")
+CLAIM_BASES = (
+    "rated", "measured", "substantiated", "projected", "internal", "laboratory-aged",
+    "default formula",
+)  # fmt: skip
+CLAIM_ENDS = ("withdrawn", "replaced")
 # Letters of ASTM D4214 (fabric A and B, finger C, tape D), tapes of ISO 4628-6 and -7: from memory.
 METHODS = {"chalking_astm": ("A", "B", "C", "D"), "chalking_iso": ("tape", "velvet")}
 SERIES_ENDING_EVENTS = ("wash", "recoat", "replace", "loss", "retrieve")

@@ -14,7 +14,7 @@ from aging.intake.extra import extra
 from aging.intake.raw import Raw, plain
 from aging.records import SHEETS, Column
 
-FREE_TEXT = ("name", "climate", "description", "remark", "reason")
+FREE_TEXT = ("name", "climate", "description", "remark", "reason", "wording", "criterion")
 AHEAD = ("calibration_due",)  # days that are meant to come
 LONGEST_IDENTIFIER = 200
 _UNSEEN = "[\x00-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]"

@@ -1,8 +1,9 @@
 """Put the facts of an exposure into the store: all of a load, or nothing.
 
 Rows go down in a temporary table, a chunk at a time, and are compared there with the stored ones:
-a new key is stored, an equal row is left alone, a changed fact becomes a new version, and a
-reading that differs from the stored one is refused, for readings change by corrections only.
+a new key is stored, an equal row is left alone, a changed fact becomes a new version, and a row of
+a fixed sheet that differs from the stored one is refused: readings change by corrections only,
+claims are withdrawn or replaced.
 """
 
 from __future__ import annotations
@@ -77,7 +78,7 @@ def _store(
 ) -> Iterator[Receipt]:
     again = frame.duplicated(list(SHEETS[sheet].key))
     first = frame[~again] if again.any() else frame
-    for rows, versions in ((first, sheet != "readings"), (frame[again], False)):
+    for rows, versions in ((first, not SHEETS[sheet].fixed), (frame[again], False)):
         for start in range(0, len(rows), CHUNK):
             chunk = rows.iloc[start : start + CHUNK]
             yield _store_chunk(conn, sheet, chunk, batch, versions=versions)

@@ -65,6 +65,8 @@ def _conflict(sheet: str, new: dict[str, object], old: dict[str, object]) -> Fin
             "if the new row is right, record a correction: a reading_id of its own, supersedes"
             f" {key} and a reason"
             if sheet == "readings"
+            else "nothing that was claimed is edited: withdraw the claim, or replace it"
+            if SHEETS[sheet].fixed
             else "keep one of the two rows of this key"
         ),
     )

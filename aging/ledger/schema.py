@@ -58,8 +58,7 @@ def _fact_table(sheet: Sheet) -> Table:
         Column("batch", Integer, ForeignKey("batch.id"), nullable=False),
         *_columns(sheet, strict=True),
     )
-    only_once = sheet.name == "readings"
-    Index(f"{sheet.name}_key", *(table.c[name] for name in sheet.key), unique=only_once)
+    Index(f"{sheet.name}_key", *(table.c[name] for name in sheet.key), unique=sheet.fixed)
     return table
 
 

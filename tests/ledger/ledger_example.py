@@ -25,6 +25,16 @@ def reading(panel, read_on, value, **more):
     } | more  # fmt: skip
 
 
+def claim(name, **more):
+    return {
+        "claim": name, "formulation": "A8", "property": "solar_reflectance", "months": 36.0,
+        "sites": "Kiefernkamp; Salt Pan/2", "value": 0.71, "estimate": 0.7345, "confidence": 0.95,
+        "basis": "projected", "wording": "At least 0.71,\n" + 20 * "; projected",
+        "evidence_revision": 1.0, "evidence_digest": "cd" * 32, "made_by": "Zoë",
+        "made_at": "2025-01-04T08:00:00.25+00:00",
+    } | more  # fmt: skip
+
+
 def example():
     """Facts with missing cells, awkward text and extra columns."""
     return Exposure(**{sheet: rows.copy() for sheet, rows in _example().frames()})
@@ -106,6 +116,12 @@ def _example():
             "settlements",
             {"finding": "f1", "rule": "drop", "reading_id": "r1", "decision": "confirmed",
              "reason": 'a "real" drop'},
+        ),
+        claims=frame("claims", claim("c1"), claim("c2", criterion="A code, 2020", value=np.nan)),
+        claim_ends=frame(
+            "claim_ends",
+            {"claim": "c1", "kind": "replaced", "replaced_by": "c2", "reason": "a visit, later",
+             "ended_by": "Zoë", "ended_at": "2025-01-05T08:00:00+00:00"},
         ),
     )  # fmt: skip
 

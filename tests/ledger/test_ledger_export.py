@@ -85,9 +85,9 @@ def test_the_files_are_plain_csv(ledger, tmp_path):
     export(ledger, tmp_path / "out")
     names = sorted(str(p.relative_to(tmp_path / "out")) for p in (tmp_path / "out").rglob("*.csv"))
     assert names == [
-        "events.csv", "formulations.csv", "instrument_checks.csv", "instruments.csv",
-        "operators.csv", "panels.csv", "photos.csv", "plan.csv", "readings.csv",
-        "settlements.csv", "sites.csv", "spectra.csv", "weather/Kiefernkamp.csv",
+        "claim_ends.csv", "claims.csv", "events.csv", "formulations.csv",
+        "instrument_checks.csv", "instruments.csv", "operators.csv", "panels.csv", "photos.csv",
+        "plan.csv", "readings.csv", "settlements.csv", "sites.csv", "spectra.csv", "weather/Kiefernkamp.csv",
         "weather/Salt_Pan_2.csv",
     ]  # fmt: skip
     data = (tmp_path / "out" / "formulations.csv").read_bytes().decode("utf-8")
