@@ -64,7 +64,7 @@ def restore(
     store: Annotated[
         str, typer.Argument(metavar="STORE", help="New or empty: a file or a postgresql:// URL.")
     ],
-) -> None:
+) -> int:
     """Put a backup into a new store."""
     from aging import ledger
     from aging.cli import output
@@ -72,9 +72,7 @@ def restore(
     with output.progress("restoring"):
         found = ledger.restore(file, store)
     _show(found, store)
-    photos = Path(f"{file}.photos")
-    if "://" in store and photos.exists():
-        typer.echo(f"photos stay in {photos}: only an SQLite store keeps them beside it")
+    return int(not found.whole)
 
 
 def _show(found: Verdict, name: str, expect: str | None = None, *, known: bool = True) -> None:
@@ -92,7 +90,7 @@ def _show(found: Verdict, name: str, expect: str | None = None, *, known: bool =
     for name_of_table in found.unguarded:
         console.print(f"table {name_of_table}: the database no longer refuses changes")
     for photo in found.altered_photos:
-        console.print(f"photo {photo}: its content is not what its name says")
+        console.print(f"photo {photo}: gone, or not what its name says")
     if not known:
         console.print(f"digest {expect} is not in the chain: batches are gone or were sealed anew")
     elif expect is not None:

@@ -1,7 +1,7 @@
 """Back a store up into one SQLite file, and restore such a file into a new store.
 
 Row numbers, batches and digests stay the same, so that a copy has the chain of its store. Photos
-beside an SQLite store go along, before the rows that name them.
+go along, before the rows that name them.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from shutil import copytree
+from shutil import copytree, ignore_patterns
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -22,7 +22,7 @@ from aging.ledger.migrate import bring_up_to_date
 from aging.ledger.rows import put_rows
 from aging.ledger.schema import METADATA, TABLES
 from aging.ledger.store import Store, connect
-from aging.ledger.verify import Verdict, photos_of, verify
+from aging.ledger.verify import PHOTOS, Verdict, photos_of, verify
 
 _AT_ONCE = 10_000
 
@@ -52,7 +52,8 @@ def backup(store: Store, file: str | Path) -> Verdict:
 def restore(file: str | Path, where: str | Path) -> Verdict:
     """Put a backup into a new or empty store, all of it or nothing; verified before and after.
 
-    LedgerError where the backup was altered or the store holds anything. The backup is only read.
+    LedgerError where the backup's chain is broken or the store holds anything. A photo gone or
+    altered holds nothing back, but the verdict names it. The backup is only read.
     """
     source = connect(file, create=False)
     with TemporaryDirectory() as at:
@@ -75,12 +76,11 @@ def restore(file: str | Path, where: str | Path) -> Verdict:
 
 
 def _refuse_altered(store: Store, verdict: Verdict) -> None:
-    spoilt = [f"batch {one.batch}, {one.what}" for one in verdict.breaks]
-    spoilt += [f"photo {name}" for name in verdict.altered_photos]
-    if spoilt:
+    if verdict.breaks:
+        first = verdict.breaks[0]
         raise LedgerError(
-            f"store {store.label}: was altered ({spoilt[0]}); take an earlier backup, or see"
-            f" aging verify {store.label}"
+            f"store {store.label}: was altered (batch {first.batch}, {first.what}); take an earlier"
+            f" backup, or see aging verify {store.label}"
         )
 
 
@@ -99,12 +99,12 @@ def _snapshot(store: Store, file: Path) -> Store:
             driver: Any = conn.connection.driver_connection
             driver.backup(target)
         copy = connect(file, create=False)
-        _copy_photos(store, copy)
-        return copy
-    copy = connect(file, create=True)
-    bring_up_to_date(copy, create=True)
-    with store.reading() as rows, copy.writing() as conn:
-        _copy_rows(rows, conn)
+    else:
+        copy = connect(file, create=True)
+        bring_up_to_date(copy, create=True)
+        with store.reading() as rows, copy.writing() as conn:
+            _copy_rows(rows, conn)
+    _copy_photos(store, copy)
     return copy
 
 
@@ -123,6 +123,9 @@ def _copy_rows(source: Connection, target: Connection) -> None:
 
 def _copy_photos(source: Store, target: Store) -> None:
     drawn, copy = photos_of(source), photos_of(target)
-    if drawn and copy and drawn.is_dir():
-        with _writable(copy):
-            copytree(drawn, copy, dirs_exist_ok=True)
+    if drawn is None or not drawn.is_dir():
+        return
+    if copy is None:
+        raise LedgerError(f"store {target.label}: no folder for its photos; set {PHOTOS} to one")
+    with _writable(copy):
+        copytree(drawn, copy, dirs_exist_ok=True, ignore=ignore_patterns(".*"))

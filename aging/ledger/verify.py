@@ -7,6 +7,7 @@ anew: a digest that was noted elsewhere shows both. Photos are named by the dige
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -20,6 +21,8 @@ from aging.ledger.guards import unguarded
 from aging.ledger.schema import BATCH, SEAL, TABLES
 from aging.ledger.seals import contents
 from aging.ledger.store import Store
+
+PHOTOS = "AGING_PHOTOS"
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,8 @@ class Verdict:
     """What a check of the whole store found.
 
     `digests` are those of the sealed batches by number; `unguarded` names the tables that the
-    database no longer protects from changes, `altered_photos` the files whose name belies them.
+    database no longer protects from changes, `altered_photos` the photos that are gone
+    or are not what their names say.
     """
 
     rows: int
@@ -59,9 +63,11 @@ class Verdict:
 
 
 def photos_of(store: Store) -> Path | None:
-    """Folder of the photos of an SQLite store, beside it; None for a server's store."""
-    is_file = store.engine.dialect.name == "sqlite"
-    return Path(f"{store.label}.photos") if is_file else None
+    """Folder of the photos: beside an SQLite store; for a server's as the environment says."""
+    if store.engine.dialect.name == "sqlite":
+        return Path(f"{store.label}.photos")
+    named = os.environ.get(PHOTOS)
+    return Path(named) if named else None
 
 
 def verify(store: Store) -> Verdict:
@@ -71,6 +77,7 @@ def verify(store: Store) -> Verdict:
         batches = {row["id"]: dict(row) for row in conn.execute(select(BATCH)).mappings()}
         seals = {row.batch: row for row in conn.execute(select(SEAL))}
         open_to_all = unguarded(conn)
+        photos = set(conn.scalars(select(TABLES["photos"].c.photo)))
     numbers = set(found) | set(batches) | set(seals)
     numbers |= {number - 1 for number in numbers if number > 1}  # where a gap ends, one is gone
     breaks = []
@@ -90,7 +97,9 @@ def verify(store: Store) -> Verdict:
         ]
     rows = sum(count for content in found.values() for count, _ in content.values())
     digests = {number: seal.digest for number, seal in sorted(seals.items())}
-    return Verdict(rows, digests, tuple(breaks), open_to_all, tuple(_altered(photos_of(store))))
+    return Verdict(
+        rows, digests, tuple(breaks), open_to_all, tuple(_altered(photos_of(store), photos))
+    )
 
 
 def _faults(
@@ -113,7 +122,9 @@ def _faults(
         yield "who, when, where from, why, the seal or the order of batches was changed"
 
 
-def _altered(photos: Path | None) -> Iterator[str]:
-    for file in sorted(photos.rglob("[!.]*")) if photos else ():
-        if file.is_file() and sha256(file.read_bytes()).hexdigest() != file.stem:
-            yield file.name
+def _altered(folder: Path | None, photos: set[str]) -> Iterator[str]:
+    if folder is None or not folder.is_dir():  # an exported sheet travels without its photos
+        return
+    files = [file for file in folder.rglob("[!.]*") if file.is_file()]
+    sound = {f.stem for f in files if sha256(f.read_bytes()).hexdigest() == f.stem}
+    yield from sorted({file.stem for file in files} - sound | photos - sound)

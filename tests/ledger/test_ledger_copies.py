@@ -101,22 +101,30 @@ def test_what_is_there_is_not_written_over(tmp_path):
             ledger.backup(tmp_path / "nowhere" / "copy.sqlite")
 
 
-def test_photos_go_along_and_an_altered_one_is_named(tmp_path):
-    file, photos = tmp_path / "copy.sqlite", tmp_path / "aging.sqlite.photos"
+def test_photos_go_along_and_an_altered_one_is_named(tmp_path, postgres_url, monkeypatch):
     picture = b"white, a little grey"
     name = f"{sha256(picture).hexdigest()}.jpg"
-    photos.mkdir()
-    (photos / name).write_bytes(picture)
+    kept, copied, served = (
+        tmp_path / folder / name[:2] / name
+        for folder in ("aging.sqlite.photos", "copy.sqlite.photos", "served")
+    )
+    kept.parent.mkdir(parents=True)
+    kept.write_bytes(picture)
+    kept.with_name(".half-written").touch()
+    file = tmp_path / "copy.sqlite"
     with open_ledger(tmp_path / "aging.sqlite", create=True) as ledger:
-        fill(ledger)
+        ledger.append(numbered(1, 3), by="Ada", source="a folder")
         assert ledger.backup(file).whole
-    assert (tmp_path / "copy.sqlite.photos" / name).read_bytes() == picture
-    assert restore(file, tmp_path / "new.sqlite").whole
-    assert (tmp_path / "new.sqlite.photos" / name).read_bytes() == picture
-    (tmp_path / "copy.sqlite.photos" / name).write_bytes(b"white")
-    with pytest.raises(LedgerError, match=f"altered \\(photo {name}"):
-        restore(file, tmp_path / "newer.sqlite")
-    assert not (tmp_path / "newer.sqlite").exists()
+    assert copied.read_bytes() == picture
+    assert [each.name for each in copied.parent.iterdir()] == [name]
+    with pytest.raises(LedgerError, match="set AGING_PHOTOS"):
+        restore(file, postgres_url)
+    monkeypatch.setenv("AGING_PHOTOS", str(tmp_path / "served"))
+    assert restore(file, postgres_url).whole
+    assert served.read_bytes() == picture
+    copied.write_bytes(b"white")
+    assert restore(file, tmp_path / "new.sqlite").altered_photos == (name[:-4],)
+    assert app(["restore", str(file), str(tmp_path / "newer.sqlite")]) == 1
 
 
 def test_backups_while_others_write_hold_whole_batches(ledger_url, tmp_path):

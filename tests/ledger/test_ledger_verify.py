@@ -239,17 +239,21 @@ def test_a_damaged_file_is_told_as_a_store_that_cannot_be_read(path):
         open_ledger(path).verify()
 
 
-def test_an_altered_photo_is_named(path):
-    folder = path.with_name(path.name + ".photos")
-    folder.mkdir()
-    picture = b"a picture"
-    good, bad = sha256(picture).hexdigest(), "ab" * 32
-    (folder / f"{good}.jpg").write_bytes(picture)
-    (folder / ".half-written").write_bytes(b"")
+def test_a_photo_altered_or_gone_is_named(path, capsys):
+    folder, lost = path.with_name(path.name + ".photos"), example().photos["photo"][0]
+    pictures = {sha256(picture).hexdigest(): picture for picture in (b"white", b"grey")}
     with open_ledger(path) as ledger:
         assert ledger.verify().whole
-        (folder / f"{bad}.jpg").write_bytes(picture)
-        assert ledger.verify().altered_photos == (f"{bad}.jpg",)
+        folder.mkdir()
+        (folder / ".half-written").touch()
+        for digest, picture in pictures.items():
+            (folder / f"{digest}.jpg").write_bytes(picture)
+        assert ledger.verify().altered_photos == (lost,)
+        bad = min(pictures)
+        (folder / f"{bad}.jpg").write_bytes(b"black")
+        assert ledger.verify().altered_photos == tuple(sorted([bad, lost]))
+    assert app(["verify", str(path)]) == 1
+    assert f"photo {bad}" in "".join(capsys.readouterr().out)
 
 
 def test_the_command_says_where_it_breaks(path, capsys):
