@@ -14,22 +14,23 @@ ODD = "asks for a second look"
 LOOK = {  # standing: colour, filled, shape, size
     "counts": (style.INK, True, "circle", 45),
     "washed series": (style.PALETTE[2], True, "diamond", 70),
-    "left out": (style.PALETTE[3], False, "square", 70),
+    "left out": (style.PALETTE[4], False, "square", 70),
     "corrected": (style.MUTED, False, "cross", 70),
     ODD: (style.PALETTE[1], True, "triangle-up", 190),
 }
-MOST_NAMED = 8  # events beyond are drawn without their name
+MOST_NAMED, HEIGHT = 8, 280  # events beyond are drawn without their name
 
 
 def panel_story_chart(
     readings: pd.DataFrame, events: pd.DataFrame, prop: Property, *, description: str
 ) -> Any:
-    """Readings by day; a line joins those of a panel that count, or are only doubted.
+    """Readings by day; a line joins the unwashed ones of a panel that count.
 
-    readings: at, value, panel, standing (of LOOK), why. events: at, event; a rule each.
+    readings: at, value, panel, surface_state, standing (of LOOK), why ("" for those that count).
+    events: at, event, own; a named rule for the panels' own, a tick at the foot for the site's.
     """
     x = alt.X("at:T", title=None, scale=alt.Scale(padding=16),
-              axis=alt.Axis(format="%b %Y", labelOverlap=True))  # fmt: skip
+              axis=alt.Axis(format="%b %Y", labelOverlap=True, tickCount=6))  # fmt: skip
     axis = alt.Axis(title=style.quantity(prop), format=f".{min(prop.decimals, 2)}f")
     y = alt.Y("value:Q", axis=axis, scale=alt.Scale(zero=False, padding=14))
     shown = [name for name in LOOK if (readings["standing"] == name).any()]
@@ -50,13 +51,24 @@ def panel_story_chart(
             alt.Tooltip("standing:N", title="Standing"), alt.Tooltip("why:N", title="Why"),
         ],
     )  # fmt: skip
-    joined = readings[readings["standing"].isin(["counts", ODD])]
+    unwashed = readings["surface_state"] == "as_exposed"
+    joined = readings[unwashed & (readings["why"] == "")]
     line = alt.Chart(joined).mark_line(color=style.MUTED, strokeWidth=1.1, opacity=0.7).encode(
         x, y, alt.Detail("panel:N")
     )  # fmt: skip
-    rules = alt.Chart(events).mark_rule(color=style.MUTED, strokeDash=[4, 3]).encode(x)
-    names = alt.Chart(events.head(MOST_NAMED)).mark_text(
-        angle=270, align="right", baseline="bottom", dx=-4, dy=-3, color=style.INK, fontSize=12
-    ).encode(x, alt.Y(value=0), alt.Text("event:N"))  # fmt: skip
-    marks = [rules, names] if len(events) else []
-    return style.finish(alt.layer(*marks, line, points), description=description, height=280)
+    own = events[events["own"]]
+    told = [alt.Tooltip("event:N", title="Event"), alt.Tooltip("at:T", title="On")]
+    marks = [
+        alt.Chart(own).mark_rule(color=style.MUTED, strokeDash=[4, 3]).encode(x, tooltip=told),
+        alt.Chart(own.head(MOST_NAMED))
+        .mark_text(angle=270, align="right", baseline="bottom", dx=-4, dy=-3, color=style.INK,
+                   fontSize=12)
+        .encode(x, alt.Y(value=0), alt.Text("event:N")),
+    ] if len(own) else []  # fmt: skip
+    if not events["own"].all():
+        foot = alt.Y(value=HEIGHT - 5)
+        ticks = alt.Chart(events[~events["own"]]).mark_tick(
+            orient="vertical", size=10, thickness=1.5, color=style.MUTED
+        )  # fmt: skip
+        marks.append(ticks.encode(x, foot, tooltip=told))
+    return style.finish(alt.layer(*marks, line, points), description=description, height=HEIGHT)

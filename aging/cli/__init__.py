@@ -16,6 +16,7 @@ from aging.cli import (  # noqa: F401 - they register their commands
     fieldwork,
     keep,
     outdoors,
+    reports,
     trials,
     visits,
 )

@@ -95,6 +95,7 @@ def visit_report(
     here = _outdoors(exposure, site)
     days = sorted(here["day"].unique())
     read = here[here["day"] == on]
+    read = read.assign(why=read["reading_id"].map(standings(exposure, site)))
     require(len(read) > 0, "on", on, f"a day read at {site}; the latest: {', '.join(days[-5:])}")
     checked = checked or check(exposure, since=on)
     counted = values(exposure, site, on)
@@ -104,7 +105,7 @@ def visit_report(
         *([Section("Claims to watch", tuple(watch))] if watch else ()),
         _findings(exposure, checked, known, site, on), _missing(lacking),
         _events(exposure, site, on, days), _instruments(exposure, on, read),
-        *_readings(exposure, counted, site, read),
+        *_readings(counted, read),
     )  # fmt: skip
     named = exposure.sites.set_index("site")["name"].get(site)
     name = site if pd.isna(named) else f"{named} ({site})"
@@ -220,12 +221,11 @@ def _facts(
     yield "Not read in full", str(len(lacking))
 
 
-def _readings(
-    exposure: Exposure, counted: pd.DataFrame, site: str, read: pd.DataFrame
-) -> Iterator[Section]:
-    why = read["reading_id"].map(standings(exposure, site))
-    out = (f"{count} readings {LEFT_OUT}: {reason}." for reason, count in
-           why[why != ""].value_counts(sort=False).items())  # fmt: skip
+def _readings(counted: pd.DataFrame, read: pd.DataFrame) -> Iterator[Section]:
+    why = read.loc[read["why"] != "", "why"]
+    out = (
+        f"{count} readings {LEFT_OUT}: {reason}." for reason, count in why.value_counts().items()
+    )
     notes = tuple(sorted(out))
     for name, some in counted.groupby("property", sort=False):
         prop = PROPERTIES[name]
@@ -245,7 +245,8 @@ def _readings(
 
 
 def _number(value: float, prop: Property, more: int = 0, sign: str = "") -> str:
-    return "-" if pd.isna(value) else f"{value:{sign}.{prop.decimals + more}f}"
+    places = prop.decimals + more
+    return "-" if pd.isna(value) else f"{round(value, places) + 0.0:{sign}.{places}f}"
 
 
 def _instruments(exposure: Exposure, on: str, read: pd.DataFrame) -> Section:
@@ -301,7 +302,8 @@ def _findings(
         rows.append((new["panel"], "was corrected", was, _settled(by, new)))
     heads = ("Panels", "Doubt", "Seen", "How it stands")
     lines = () if rows else ("Nothing asks for a second look.",)
-    return Section("Doubts and corrections", lines, heads, tuple(rows), len(heads))
+    told_once = tuple(dict.fromkeys(rows))  # of several properties read alike
+    return Section("Doubts and corrections", lines, heads, told_once, len(heads))
 
 
 def _settled(state: str, facts: pd.Series | None) -> str:
@@ -339,8 +341,9 @@ def _strip(counted: pd.DataFrame, read: pd.DataFrame) -> Strip | None:
     if not names:
         return None
     prop, means = PROPERTIES[names[0]], means[means["property"] == names[0]]
-    mine = (read["property"] == names[0]) & (read["surface_state"] == "as_exposed")
-    readings = read[mine & read["formulation"].isin(means["formulation"])]
+    read = read[(read["property"] == names[0]) & (read["why"] == "")]
+    read = read[read["surface_state"] == "as_exposed"]
+    readings = read[read["formulation"].isin(means["formulation"])]
     change = means.set_index("formulation")["change"].dropna().sort_values()
     statement = f"{prop.label} of every panel as exposed; "
     if change.empty:

@@ -240,5 +240,6 @@ def _doubts(checked: Checked | None, panel: str) -> pd.DataFrame:
     if checked is None:
         return pd.DataFrame(columns=list(ENTRY))
     rows = checked.open[checked.open["panel"] == panel]
+    rows = rows.drop_duplicates(["read_on", "what", "seen"])
     what = rows["what"] + ": " + rows["seen"] + " (allowed: " + rows["allowed"] + ")"
     return pd.DataFrame({"on": rows["read_on"], "kind": "doubted", "what": what})
