@@ -16,6 +16,7 @@ st.navigation(
         st.Page("views/overview.py", title=wording.OVERVIEW, default=True),
         st.Page("views/decay.py", title=wording.DECAY, url_path="decay"),
         st.Page("views/compare.py", title=wording.COMPARE, url_path="compare"),
+        st.Page("views/additives.py", title=wording.ADDITIVES, url_path="additives"),
         st.Page("views/spectra.py", title=wording.SPECTRA, url_path="spectra"),
         st.Page("views/appearance.py", title=wording.APPEARANCE, url_path="appearance"),
         st.Page("views/scores.py", title=wording.SCORES, url_path="scores"),

@@ -1,4 +1,4 @@
-"""Cached loaders: what the source holds, its fit, projection and comparison.
+"""Cached loaders: what the source holds, its fit and projection.
 
 Every cache is keyed on the source and its mark: the ledger's revision, or the names, sizes and
 times of the files. A new reading is therefore seen on the next run, and nothing is read twice.
@@ -18,7 +18,6 @@ import streamlit as st
 import aging
 from aging import intake
 from aging.backtesting import Backtest
-from aging.comparison import Comparison, differences
 from aging.ledger import open_ledger
 from aging.projection import Fit, Projection, movement, remedies, shares
 from aging.records import Exposure, Finding
@@ -155,7 +154,7 @@ def _fit(source: str, mark: Mark, prop: str, as_of: str | None = None) -> Fit:
     return aging.fit(_open(source, mark).exposure, property=prop, as_of=as_of)
 
 
-def _told(data: Opened, prop: str, as_of: str | None = None) -> Fit:
+def fitted(data: Opened, prop: str, as_of: str | None = None) -> Fit:
     """The fit of a property, or of what it is derived from, told as it."""
     return _fit(data.source, data.mark, property_named(prop).read_as, as_of).told_as(prop)
 
@@ -163,7 +162,7 @@ def _told(data: Opened, prop: str, as_of: str | None = None) -> Fit:
 @st.cache_resource(show_spinner=wording.READING, max_entries=8, hash_funcs={Opened: key_of})
 def read(data: Opened, prop: str) -> pd.DataFrame:
     """Readings behind a fit as values of what is told, see `tables.readings`."""
-    fit = _told(data, prop)
+    fit = fitted(data, prop)
     every = fit.exposure.readings
     mine = every[every["property"] == fit.gathered.property.name]
     frame = tables.readings(replace(fit.exposure, readings=mine))
@@ -176,13 +175,13 @@ def projected(
     data: Opened, prop: str, months: tuple[float, ...], level: float, as_of: str | None = None
 ) -> Projection:
     """Projection of every series at `months`; ModelError where the data carry no model."""
-    return _told(data, prop, as_of).project(months, level)
+    return fitted(data, prop, as_of).project(months, level)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def heat(data: Opened, months: float, level: float, as_of: str | None = None) -> Heat:
     """SRI and surface temperature of the projected solar reflectance, new and at `months`."""
-    told = [_told(data, name, as_of) for name in DERIVED]
+    told = [fitted(data, name, as_of) for name in DERIVED]
     frame = pd.concat([one.project([0.0, months], level).frame for one in told])
     known = {} if told[0].balance is None else told[0].balance.emittances
     return Heat(frame[frame["target"] == "state"], {name: str(one) for name, one in known.items()})
@@ -191,7 +190,7 @@ def heat(data: Opened, months: float, level: float, as_of: str | None = None) ->
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def width(data: Opened, prop: str, months: float, as_of: str | None = None) -> Width:
     """What the intervals' width is made of, and what would narrow them."""
-    fit = _told(data, prop, as_of)
+    fit = fitted(data, prop, as_of)
     return Width(shares(fit, months), remedies(fit, months))
 
 
@@ -199,7 +198,7 @@ def moved(
     data: Opened, prop: str, months: tuple[float, ...], level: float, formulation: str
 ) -> pd.DataFrame:
     """How the projections of a formulation's latest campaigns moved, see `aging.projection`."""
-    series = _told(data, prop).series
+    series = fitted(data, prop).series
     named = {id(one.campaign) for one in series if one.formulation == formulation}
     together = {one.formulation for one in series if id(one.campaign) in named}
     return _moved(data, prop, months, level, tuple(sorted(together)))
@@ -209,15 +208,9 @@ def moved(
 def _moved(
     data: Opened, prop: str, months: tuple[float, ...], level: float, formulations: tuple[str, ...]
 ) -> pd.DataFrame:
-    fit = _told(data, prop)
+    fit = fitted(data, prop)
     chosen = tuple(one for one in fit.series if one.formulation in formulations)
     return movement(replace(fit, series=chosen), months, level)
-
-
-@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
-def compared(data: Opened, prop: str, months: float, level: float) -> Comparison:
-    """Differences to the control of the same campaign at `months`; ModelError without one."""
-    return differences(_told(data, prop), months, level)
 
 
 @st.cache_resource(show_spinner=wording.SCORING, max_entries=16, hash_funcs={Opened: key_of})
@@ -228,5 +221,5 @@ def backtested(data: Opened, prop: str, level: float) -> Backtest:
 
 def fitted_panels(data: Opened, prop: str, formulation: str) -> frozenset[str]:
     """Panels behind a formulation's projection: those of its latest campaign at each site."""
-    series = _told(data, prop).series
+    series = fitted(data, prop).series
     return frozenset(p for s in series if s.formulation == formulation for p in s.campaign.panels)

@@ -117,6 +117,11 @@ def table(
     st.dataframe(frame[list(labels)], hide_index=True, column_config=config)
 
 
+def download(frame: pd.DataFrame, name: str, label: str) -> None:
+    """A button that saves the whole frame as a CSV file."""
+    st.download_button(label, tables.csv(frame), name, "text/csv", on_click="ignore")
+
+
 def figures(facts: Mapping[str, str]) -> None:
     """Big figures beside each other: label from `wording`, value a number or a date."""
     for column, (label, value) in zip(st.columns(len(facts)), facts.items(), strict=True):

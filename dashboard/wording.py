@@ -10,6 +10,7 @@ from aging.vocabulary import DERIVED, Property
 
 TITLE = "Exposure panels"
 OVERVIEW, DECAY, COMPARE = "Overview", "Decay and projection", "Compare"
+ADDITIVES = "Additives"
 SCORES = "How forecasts did"
 SPECTRA, APPEARANCE = "Spectra", "Colour and ratings"
 READING, FITTING = "Reading the source ...", "Fitting and projecting ..."
@@ -117,7 +118,6 @@ NOT_MOVED = "No visit came before that month."
 EVERY_SERIES = "Every site and formulation at {months:g} months"
 NOTES_HEADING = "Notes"
 SOURCES_HEADING = "Where the model's own numbers come from"
-DIFFERENCES = "Difference to the control at {months:g} months"
 ENDS = {
     "estimate": "Mean", "lower": "Mean, from", "upper": "Mean, to",
     "reading_lower": "A visit's reading, from", "reading_upper": "A visit's reading, to",
@@ -127,11 +127,6 @@ PROJECTION_COLUMNS = {
     "site": "Site", "formulation": "Formulation", **ENDS, "status": "Status",
     "n_panels": "Panels", "n_readings": "Readings", "observed_months": "Months read",
     "notes": "Notes",
-}  # fmt: skip
-COMPARISON_COLUMNS = {
-    "formulation": "Formulation", "against": "Control", "site": "Site", "estimate": "Difference",
-    "lower": "From", "upper": "To", "probability_better": "Probability of being better",
-    "status": "Status", "n_panels": "Panels", "notes": "Notes",
 }  # fmt: skip
 PRIOR_COLUMNS = {
     "quantity": "Quantity", "value": "Value", "spread": "Spread", "unit": "Unit",
@@ -173,7 +168,6 @@ CAUTIONS = """
 - Building codes and programmes differ in what they ask for: check the edition that applies.
 - Have every public claim reviewed by legal counsel first.
 """
-CONTROL = "Control"
 STATES = {
     "as_exposed": "as exposed",
     "rinsed": "rinsed",
@@ -321,23 +315,6 @@ def visits(visits: pd.DataFrame) -> str:
         f"{plural(len(visits), 'visit')} at {plural(visits['site'].nunique(), 'site')} from "
         f"{visits['on'].min():%Y-%m-%d} to {visits['on'].max():%Y-%m-%d}; "
         "a bar shows when panels were in the weather, a tick a visit."
-    )
-
-
-def comparison(frame: pd.DataFrame, prop: Property) -> str:
-    """The statement above the chart of differences: over sites, or at the only site."""
-    overall = frame[frame["site"] == "all"] if (frame["site"] == "all").any() else frame
-    known = overall.dropna(subset=["estimate"])
-    if known.empty:
-        return "No difference to a control can be projected."
-    sign = -1 if prop.higher_is_better is False else 1
-    best = known.loc[(sign * known["estimate"]).idxmax()]
-    apart = int(((known["lower"] > 0) | (known["upper"] < 0)).sum())
-    return (
-        f"Of {plural(len(known), 'formulation')}, {apart} differ from the control with "
-        f"{percent(best['level'])} intervals that leave out 0 ({site(best['site'])}); the most "
-        f"favourable is {best['formulation']}, {number(best['estimate'], prop, sign=True)} "
-        f"({interval(best, prop, sign=True)})."
     )
 
 

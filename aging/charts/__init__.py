@@ -7,13 +7,16 @@ chart takes its one-sentence `description`, which becomes its alternative text.
 from __future__ import annotations
 
 from aging.charts.colour_tracks import colour_track_chart, swatch_chart
+from aging.charts.composition import dose_chart, interaction_chart
 from aging.charts.control_chart import control_chart
 from aging.charts.decay import decay_chart
-from aging.charts.difference import difference_chart
+from aging.charts.difference import difference_chart, origins_chart
 from aging.charts.movement import movement_chart
 from aging.charts.panel_story import panel_story_chart
+from aging.charts.rank_table import rank_chart
 from aging.charts.rating_strips import rating_strip_chart
 from aging.charts.score_board import coverage_chart, error_chart
+from aging.charts.site_paths import site_paths_chart
 from aging.charts.spectra import band_loss_chart, spectra_chart
 from aging.charts.style import PAGE, PALETTE, quantity
 from aging.charts.visit_strip import visit_strip_chart
@@ -29,11 +32,16 @@ __all__ = [
     "coverage_chart",
     "decay_chart",
     "difference_chart",
+    "dose_chart",
     "error_chart",
+    "interaction_chart",
     "movement_chart",
+    "origins_chart",
     "panel_story_chart",
     "quantity",
+    "rank_chart",
     "rating_strip_chart",
+    "site_paths_chart",
     "spectra_chart",
     "swatch_chart",
     "visit_strip_chart",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from aging.cli import differences as shown
 from aging.cli.output import screen
 from aging.comparison import costs as money
 from aging.comparison import dose as along
-from aging.comparison.factorial import MULTIPLICATIVE, factorial
+from aging.comparison.factorial import factorial, named
 from aging.comparison.surface import between as read_off
 from aging.errors import CallError, SourceError
 from aging.intake import composition
@@ -53,7 +53,7 @@ def doses(option: str, text: str | None) -> dict[str, float]:
 def effects(fitted: Fit, months: float, level: float) -> Answer:
     """Main effects and synergies."""
     found = factorial(fitted, composition(fitted.exposure.formulations), months, level)
-    frame = found.frame.assign(effect=[_named(row) for row in found.frame.to_dict("records")])
+    frame = found.frame.assign(effect=[named(row) for row in found.frame.to_dict("records")])
     frame = frame[["figure", "effect", "estimate", "lower", "upper", "probability_above", "cells"]]
     title = (
         f"{fitted.measured.label} ({fitted.measured.unit}): effects of composition at {months:g}"
@@ -65,17 +65,6 @@ def effects(fitted: Fit, months: float, level: float) -> Answer:
         lambda notes: _table(title, frame, {"cells": 0}, notes, "figure"),
         (*found.notes, note),
     )  # fmt: skip
-
-
-def _named(row: Mapping[Hashable, Any]) -> str:
-    """'silica_wt_pct 4', or 'a 30 x b 8', 'a x b, mean', a ratio where it is one."""
-    names = str(row["effect"]).split(" x ")
-    levels = [row["level_1"], row["level_2"]]
-    if pd.isna(levels[0]):
-        told = f"{row['effect']}, mean"
-    else:
-        told = " x ".join(f"{n} {at:g}" for n, at in zip(names, levels, strict=False))
-    return f"{told}, ratio" if row["scale"] == MULTIPLICATIVE else told
 
 
 def _table(

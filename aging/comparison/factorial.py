@@ -15,9 +15,10 @@ All is reckoned draw by draw on the joint draws, so that visits shared on a rack
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -73,6 +74,21 @@ def factorial(
         )
     notes = ("formulations of equal composition: last kept",) if table.duplicated().any() else ()
     return Factorial(pd.DataFrame(rows)[list(COLUMNS)], table, sites, notes)
+
+
+def cells(
+    fitted: Fit, composition: pd.DataFrame, months: float = 36.0, level: float = 0.90,
+    *, figure: str = "state",
+) -> pd.DataFrame:  # fmt: skip
+    """A figure of every composition, mean over the sites that all share.
+
+    One row a formulation (index): its doses, estimate, lower, upper.
+    """
+    require(figure in FIGURES, "figure", figure, FIGURES)
+    table, tail = design_of(fitted, composition), (1 - level) / 2
+    _, y = figures(fitted, months)[figure].over_sites(table.index)
+    middle, low, high = np.quantile(y, [0.5, tail, 1 - tail], axis=1)
+    return table.assign(estimate=middle, lower=low, upper=high)
 
 
 def design_of(fitted: Fit, composition: pd.DataFrame) -> pd.DataFrame:
@@ -169,3 +185,14 @@ def _row(gap: Array, level: float, *, ratio: bool = False) -> dict[str, object]:
         "estimate": float(middle), "lower": float(low), "upper": float(high), "level_1": np.nan,
         "level_2": np.nan, "probability_above": float((gap > 0).mean()),
     }  # fmt: skip
+
+
+def named(row: Mapping[Hashable, Any]) -> str:
+    """An effect in words: 'silica_wt_pct 4', 'a 30 x b 8', 'a x b, mean, ratio'."""
+    names = str(row["effect"]).split(" x ")
+    levels = [row["level_1"], row["level_2"]]
+    if pd.isna(levels[0]):
+        told = f"{row['effect']}, mean"
+    else:
+        told = " x ".join(f"{n} {at:g}" for n, at in zip(names, levels, strict=False))
+    return f"{told}, ratio" if row["scale"] == MULTIPLICATIVE else told

@@ -1,33 +1,105 @@
-"""Difference of each formulation to the control of its site, and over sites."""
+"""Differences to the control: how large, how sure, from where, who leads, who fails elsewhere."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from aging.charts import difference_chart
-from dashboard import data, parts, state, tables, wording
+from aging.charts import difference_chart, origins_chart, rank_chart, site_paths_chart
+from dashboard import data, parts, state, tables, trial_wording, trials, wording
+
+STEPS = (0, 10, 20, 30, 50)  # worthwhile differences, in steps of recording
 
 opened = parts.source_or_help()
 st.title(wording.COMPARE)
 chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
+left, middle, right = st.columns(3)
+with left:
+    worthwhile = state.choose(
+        "worthwhile", trial_wording.WORTHWHILE, [step * prop.step for step in STEPS],
+        default=20 * prop.step, show=lambda amount: wording.number(amount, prop),
+    )  # fmt: skip
+with middle:
+    target = state.choose(
+        "target", trial_wording.LIVED, list(trial_wording.TARGETS), default="state",
+        show=trial_wording.TARGETS.__getitem__,
+    )  # fmt: skip
 
 with parts.explained():
-    comparison = data.compared(opened, prop.name, months, level)
-frame = tables.in_order(comparison.frame.query("target == 'state'"))
-against = frame[frame["site"] == "all"].set_index("formulation")["against"]
+    comparison = trials.compared(opened, prop.name, months, level, worthwhile)
+everything = tables.in_order(comparison.frame.query("target == @target"))
+against = everything.drop_duplicates("formulation").set_index("formulation")["against"]
 controls = list(dict.fromkeys(against))
+control = controls[0]
 if len(controls) > 1:
-    control = state.choose("control", wording.CONTROL, controls, default=controls[0])
-    frame = frame[frame["formulation"].map(against) == control]
-st.subheader(wording.DIFFERENCES.format(months=months))
-statement = wording.comparison(frame, prop)
-parts.chart(difference_chart(frame, prop, description=statement), statement)
+    with right:
+        control = state.choose("control", trial_wording.CONTROL, controls, default=control)
+frame = everything[everything["formulation"].map(against) == control]
+failing = trials.failed(opened)
 
-st.subheader(wording.NUMBERS_HEADING)
-parts.table(
-    frame.assign(site=frame["site"].map(wording.site)),
-    wording.COMPARISON_COLUMNS, decimals=prop.decimals, sign="+", probability_better="%.2f",
-)  # fmt: skip
+st.subheader(trial_wording.DIFFERENCES[target].format(months=months))
+statement = trial_wording.comparison(frame, prop, failing)
+figure = difference_chart(
+    frame, prop, description=statement, worthwhile=worthwhile, failing=failing
+)
+parts.chart(figure, statement)
+
+st.subheader(trial_wording.GUARDS_HEADING)
+verdicts = trials.guarded(opened)
+verdicts = verdicts[verdicts["formulation"].isin([*frame["formulation"], control])]
+st.text(trial_wording.guards(verdicts))
+if len(verdicts):
+    parts.table(verdicts, trial_wording.GUARD_COLUMNS, decimals=1)
+
+over = frame[(frame["site"] == "all") & ~frame["formulation"].isin(failing)]
+sign = -1 if prop.higher_is_better is False else 1
+leading = over.assign(estimate=sign * over["estimate"]).nlargest(1, "estimate")["formulation"]
+names = list(dict.fromkeys(frame["formulation"]))
+candidate = state.choose("candidate", trial_wording.CANDIDATE, names, default=[*leading, *names][0])
+
+st.subheader(trial_wording.PATHS_HEADING)
+steps = tuple(range(0, months + 1, 3))
+drawn = data.projected(opened, prop.name, steps, level).frame.query("target == 'state'")
+drawn = drawn[drawn["formulation"].isin([candidate, control])].dropna(subset=["estimate"])
+sites = [one for one in dict.fromkeys(drawn["site"]) if one != "all"]
+span = (float(drawn["lower"].min()), float(drawn["upper"].max()))
+for column, one in zip(st.columns(len(sites) or 1), sites, strict=False):
+    with column:
+        both = drawn[drawn["site"] == one]
+        statement = trial_wording.paths(both, prop, months, [candidate, control])
+        figure = site_paths_chart(
+            both, prop, order=[candidate, control], span=span, description=statement
+        )
+        parts.chart(figure, statement)
+
+st.subheader(trial_wording.PARTS_HEADING)
+if prop.derived_from:
+    st.text(trial_wording.CALCULATED)
+else:
+    found = trials.parts_of(opened, prop.name, months, level).query("formulation == @candidate")
+    found = found.assign(name=found["part"].map(trial_wording.PARTS))
+    statement = trial_wording.parts(found, prop, candidate)
+    order = list(trial_wording.PARTS.values())
+    parts.chart(origins_chart(found, prop, order=order, description=statement), statement)
+    st.text(trial_wording.HOW_PARTS)
+    parts.table(
+        found.assign(site=found["site"].map(wording.site)), trial_wording.PART_COLUMNS,
+        decimals=prop.decimals, sign="+",
+    )  # fmt: skip
+
+st.subheader(trial_wording.RANKS_HEADING)
+with parts.explained():
+    places = trials.ranked(opened, prop.name, months).query("site == 'all'")
+statement = trial_wording.ranks(places, trials.told(failing))
+parts.chart(rank_chart(places, description=statement), statement)
+
+st.subheader(trial_wording.NUMBERS_HEADING)
+shown = frame.assign(site=frame["site"].map(wording.site))
+chances = dict.fromkeys(
+    ("probability_better", "probability_worthwhile", "probability_equivalent", "p_sites"), "%.2f"
+)
+parts.table(shown, trial_wording.COLUMNS, decimals=prop.decimals, sign="+", **chances)
+st.text(trial_wording.HOW_SITES)
+parts.download(comparison.frame, "differences.csv", trial_wording.DOWNLOAD)
 parts.notes(comparison.notes)
 parts.cautions()

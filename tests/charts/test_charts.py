@@ -135,17 +135,17 @@ def test_differences_are_ordered_and_measured_from_the_line(differences):
     point = layers(chart, "point")[0]["encoding"]
     assert point["y"]["sort"] == ["C", "B"]
     assert point["yOffset"]["sort"] == ["mean over sites", "Bay", "Hill"]
-    [line] = [r for r in layers(chart, "rule") if r["encoding"]["x"]["field"] == "worthwhile"]
-    assert rows(chart, line) == [{"worthwhile": 0.005}]
+    [line] = [r for r in layers(chart, "rule") if r["encoding"]["x"]["field"] == "at"]
+    assert [row["at"] for row in rows(chart, line)] == [0.0, 0.005]
     svg = rendered(chart)
-    for words in ("Solar reflectance, fraction", "right of the line: better", "mean over sites"):
+    for words in ("Solar reflectance, fraction", "right of the lines: better", "mean over sites"):
         assert words in svg
 
 
 def test_where_lower_is_better_the_lowest_stands_on_top(differences):
     chart = difference_chart(differences, PROPERTIES["yellowness_index"], description="B leads.")
     assert layers(chart, "point")[0]["encoding"]["y"]["sort"] == ["B", "C"]
-    assert "left of the line: better" in rendered(chart)
+    assert "left of the lines: better" in rendered(chart)
 
 
 def test_visits_draw_one_tick_a_visit():

@@ -36,9 +36,9 @@ RULE = LookRule(date(2021, 1, 1), (6, 12, 18), WORTH, wrong_stops=0.20)
 SURE, LEVEL, POWER = 0.95, 0.90, 0.80
 
 
-def campaign(number):
+def campaign(number, months=24):
     same = replace(STUDY.scatter, batch_initial=0, batch_stickiness=0, interaction=0)
-    design = sized(replace(STUDY, scatter=same), months=24)
+    design = sized(replace(STUDY, scatter=same), months=months)
     return simulate(replace(design, formulations=ALIKE), (77, number))
 
 
@@ -58,17 +58,29 @@ def interaction(fitted):
     return next(row for row in effects(y, CORNERS, SURE) if row["effect"] == "a x b")
 
 
-def null(exposure):
-    """Whether any of a family, or the synergy, is claimed where there is none."""
-    fitted = aging.fit(exposure)
-    frame = differences(fitted, 36, SURE).frame.query("target == 'state'")
-    wrong = (frame["joint_lower"] > 0) | (frame["joint_upper"] < 0)
-    any_wrong = wrong.groupby(frame["site"]).any()
+def null(made):
+    """Whether any of a family, or the synergy, is wrong where no formulation differs.
+
+    The state of all is one; readings differ by their panels, as the truth knows.
+    """
+    fitted = aging.fit(made.exposure)
+    rows = differences(fitted, 36, SURE).frame.query("target != 'period'")
+    read = made.truth.query("months == 36").set_index(["site", "formulation"])["reading"]
+    sites = {site: [site] for site in made.exposure.sites["site"]}
+    sites["all"] = list(sites)
+    truth = [
+        sum(read[site, row.formulation] - read[site, "F0"] for site in sites[row.site])
+        / len(sites[row.site]) * (row.target == "reading")
+        for row in rows.itertuples()
+    ]  # fmt: skip
+    wrong = (rows["joint_lower"] > truth) | (rows["joint_upper"] < truth)
+    family = wrong.groupby([rows["target"], rows["site"] == "all", rows["site"]]).any()
+    shares = family.groupby(level=[0, 1]).mean()
     synergy = interaction(fitted)
     return {
-        "family over sites": any_wrong["all"], "family at a site": any_wrong.drop("all").mean(),
-        "synergy claimed": synergy["lower"] > 0 or synergy["upper"] < 0,
-    }  # fmt: skip
+        f"family, {target}, {'over sites' if over else 'at a site'}": share
+        for (target, over), share in shares.items()
+    } | {"synergy claimed": synergy["lower"] > 0 or synergy["upper"] < 0}
 
 
 def planted(exposure):
@@ -112,7 +124,7 @@ def looked(exposure):
 
 
 def table(number):
-    rows = [null(one) | planted(one) for one in (campaign(n).exposure for n in range(number))]
+    rows = [null(one) | planted(one.exposure) for one in map(campaign, range(number))]
     found = pd.DataFrame(rows).astype(float).mean()
     print(found.round(3).to_string())
     return found
@@ -120,7 +132,7 @@ def table(number):
 
 def test_two_campaigns_keep_within_reason():
     found = table(2)
-    assert found["family over sites"] <= 0.5
+    assert found["family, state, over sites"] <= 0.5
     assert found["coverage over sites"] >= 0.7
     assert found["width ratio"] < 0.75
     assert 0.003 < found["smallest difference"] < 0.05
@@ -131,7 +143,7 @@ def test_two_campaigns_keep_within_reason():
 @pytest.mark.slow
 def test_a_comparison_errs_as_seldom_as_it_says():
     found = table(int(os.environ.get("AGING_STUDY", "10")))
-    assert found["family over sites"] <= 0.12
+    assert found.filter(like="family").max() <= 0.10
     assert found["synergy claimed"] <= 0.12
     assert found[["coverage over sites", "coverage at a site"]].min() >= 0.82
     assert found["width ratio"] <= 0.75

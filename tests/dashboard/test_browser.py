@@ -22,7 +22,7 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
 PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
-CHARTS = {"": 1, "decay": 3, "compare": 1, "spectra": 2, "appearance": 1, "scores": 2}
+CHARTS = {"": 1, "decay": 3, "compare": 5, "spectra": 2, "appearance": 1, "scores": 2}
 # Opened cold below a page's address, the front end first asks for its server there.
 PROBE = re.compile(r"/(decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$")
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"

@@ -101,4 +101,4 @@ def test_compare_takes_them(folder, monkeypatch):
     app.switch_page("views/compare.py").run()
     assert not app.exception
     assert app.selectbox(key="property").value == "surface_temperature"
-    assert "left of the line: better" in app.get("vega_lite_chart")[0].proto.spec
+    assert "left of the lines: better" in app.get("vega_lite_chart")[0].proto.spec

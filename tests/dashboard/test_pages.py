@@ -202,14 +202,12 @@ def test_compare_shows_the_comparison_of_the_public_interface(page, folder):
     app = page("compare", control="S0H0")
     frame = aging.compare(folder, months=36).frame
     frame = frame[(frame["target"] == "state") & (frame["against"] == "S0H0")]
-    shown = app.dataframe[0].value.set_index(["formulation", "site"])
-    for row in frame.itertuples():
-        got = shown.loc[(row.formulation, wording.site(row.site))]
-        assert got[["estimate", "lower", "upper"]].tolist() == pytest.approx(
-            [row.estimate, row.lower, row.upper]
-        )
-    [spec] = specs(app)
-    assert "the most favourable is S8H30" in spec["description"]
+    shown = table(app, "joint_lower").set_index(["formulation", "site"])
+    ends = ["estimate", "lower", "upper", "joint_lower", "joint_upper"]
+    for row in frame.to_dict("records"):
+        got = shown.loc[(row["formulation"], wording.site(row["site"]))]
+        assert got[ends].tolist() == pytest.approx([row[end] for end in ends])
+    assert "the most favourable is S8H30" in specs(app)[0]["description"]
 
 
 def test_a_folder_without_control_says_so_in_place_of_a_comparison(folder, tmp_path, monkeypatch):

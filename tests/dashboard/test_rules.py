@@ -24,14 +24,14 @@ def luminance(colour: str) -> float:
 
 
 def ours(node: ast.expr) -> bool:
-    """Whether an argument is a constant or comes from `wording`."""
+    """Whether an argument is a constant or comes from a module of words."""
     if isinstance(node, ast.Constant):
         return True
     if isinstance(node, ast.Call):
         node = node.func
-    while isinstance(node, ast.Attribute):
+    while isinstance(node, ast.Attribute | ast.Subscript):
         node = node.value
-    return isinstance(node, ast.Name) and node.id == "wording"
+    return isinstance(node, ast.Name) and node.id.endswith(("wording", "words"))
 
 
 def markup_calls(source: str) -> list[ast.expr]:

@@ -1,0 +1,165 @@
+"""Every sentence of the pages that compare formulations and additives."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import pandas as pd
+
+from aging.comparison.dose import DoseResponse
+from aging.vocabulary import Property
+from dashboard.wording import interval, number, percent, plural, site
+
+CONTROL, CANDIDATE = "Control", "Formulation beside its control"
+WORTHWHILE, LIVED = "Worthwhile difference", "Compare"
+TARGETS = {"state": "the value at that month", "period": "the mean over the months until then"}
+DIFFERENCES = {
+    "state": "Difference to the control at {months:g} months",
+    "period": "Difference to the control, mean over {months:g} months",
+}  # fmt: skip
+GUARDS_HEADING = "Other properties that must hold"
+NO_GUARDS = "None of the other properties with a limit (elongation, adhesion, growth ...) was read."
+PATHS_HEADING, PARTS_HEADING = "Over the months, site by site", "Where the difference comes from"
+RANKS_HEADING, NUMBERS_HEADING = "Which one leads", "All differences"
+DOWNLOAD = "Download the table (CSV)"
+PARTS = {
+    "initial": "initial value", "plateau": "loss in the end", "speed": "speed of soiling",
+    "drift": "slow loss later", "removable": "washable loss", "permanent": "permanent loss",
+}  # fmt: skip
+HOW_PARTS = (
+    "The first four add up to the difference at that month. The last two cut the loss another way, "
+    "as losses: there less is better."
+)
+CALCULATED = "Calculated from another property: parts and effects are told of that one."
+HOW_SITES = (
+    "Sites are averaged where a test does not object at 0.25; with few sites it seldom does: look "
+    "at the worst site too."
+)
+COLUMNS = {
+    "formulation": "Formulation", "against": "Control", "site": "Site", "estimate": "Difference",
+    "lower": "From", "upper": "To", "joint_lower": "All at once, from",
+    "joint_upper": "All at once, to", "joint_bound": "At least, all at once",
+    "probability_better": "Chance better", "probability_worthwhile": "Chance worthwhile",
+    "probability_equivalent": "Chance as good", "worst_site": "Worst site",
+    "worst_estimate": "There", "p_sites": "Sites agree, p", "status": "Status",
+    "n_panels": "Panels", "notes": "Notes",
+}  # fmt: skip
+PART_COLUMNS = {
+    "name": "Part", "site": "Site", "estimate": "Difference", "lower": "From", "upper": "To",
+}  # fmt: skip
+GUARD_COLUMNS = {
+    "formulation": "Formulation", "property": "Property", "value": "Read", "bound": "Bound",
+    "limit": "Limit", "verdict": "Verdict", "readings": "Readings", "source": "Source",
+}  # fmt: skip
+
+FIGURE, DOSED, LINES = "Figure", "Along the doses of", "A line for each dose of"
+FIGURES = {
+    "state": "value at that month", "initial": "value when new", "loss": "loss until that month",
+    "plateau loss": "loss in the end", "log speed": "speed of soiling, log",
+}  # fmt: skip
+TOGETHER_HEADING, EFFECTS_HEADING = "Do two additives help each other?", "Effects"
+DOSE_HEADING = "How much of it"
+ONE_ADDITIVE = "One additive alone was varied: nothing to put together."
+EFFECT_COLUMNS = {
+    "what": "Effect", "estimate": "Estimate", "lower": "From", "upper": "To",
+    "probability_above": "Chance above none", "cells": "Cells",
+}  # fmt: skip
+CELL_COLUMNS = {"estimate": "Mean over sites", "lower": "From", "upper": "To"}
+CURVE_COLUMNS = {"dose": "Dose", **CELL_COLUMNS, "exposed": "Exposed"}
+HOW_EFFECTS = """
+- Effect of a dose: against the lowest dose, at equal doses of all others. Synergy of two: what both
+  together bring beyond the sum of each alone; parallel lines show none.
+- Additive: a difference, none is 0. Multiplicative: a ratio of losses, none is 1. The two can
+  disagree: losses halved twice leave a quarter, which is less than the sum.
+- `aging additives` projects a composition between those exposed, and tells what a gain costs.
+"""
+
+
+def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) -> str:
+    """The statement above the chart of differences: over sites, or at the only site."""
+    overall = frame[frame["site"] == "all"] if (frame["site"] == "all").any() else frame
+    known = overall.dropna(subset=["estimate"])
+    if known.empty:
+        return "No difference to a control can be projected."
+    apart = int(((known["joint_lower"] > 0) | (known["joint_upper"] < 0)).sum())
+    text = (
+        f"Of {plural(len(known), 'formulation')}, {apart} differ from the control with "
+        f"{percent(known['level'].iloc[0])} intervals that hold all at once "
+        f"({site(known['site'].iloc[0])})"
+    )
+    sound = known[~known["formulation"].isin(failing)]
+    if sound.empty:
+        return f"{text}; all fail another property: there is no winner."
+    sign = -1 if prop.higher_is_better is False else 1
+    best = sound.loc[(sign * sound["estimate"]).idxmax()]
+    out = sorted(set(known["formulation"]) & set(failing))
+    less = f" of those that fail nothing else ({', '.join(out)} do)" if out else ""
+    return (
+        f"{text}; the most favourable{less} is {best['formulation']}, "
+        f"{number(best['estimate'], prop, sign=True)} ({interval(best, prop, sign=True)})."
+    )
+
+
+def guards(verdicts: pd.DataFrame) -> str:
+    """The sentence above the table of guard-rails."""
+    if verdicts.empty:
+        return NO_GUARDS
+    failed = verdicts[verdicts["verdict"] == "fails"]
+    names = ", ".join(f"{row.formulation} ({row.property})" for row in failed.itertuples())
+    told = f"fails: {names}; these are no winners" if names else "nobody fails"
+    read = ", ".join(dict.fromkeys(verdicts["property"]))
+    return f"Read, and held to their limits: {read}; {told}."
+
+
+def paths(both: pd.DataFrame, prop: Property, months: float, order: list[str]) -> str:
+    """The statement above one site's paths: candidate and control at the end."""
+    ends = both[both["months"] == months].set_index("formulation").loc[order].reset_index()
+    told = " and ".join(
+        f"{row['formulation']} {number(row['estimate'], prop)} ({interval(row, prop)})"
+        for _, row in ends.iterrows()
+    )
+    return f"{site(both['site'].iloc[0])}: at {months:g} months {told}."
+
+
+def parts(found: pd.DataFrame, prop: Property, candidate: str) -> str:
+    """The statement above the chart of parts: the two largest over sites."""
+    over = found[found["site"] == "all"].head(4)
+    first = over.reindex(over["estimate"].abs().sort_values(ascending=False).index).head(2)
+    told = ", ".join(
+        f"{row['name']} {number(row['estimate'], prop, sign=True)} "
+        f"({interval(row, prop, sign=True)})"
+        for _, row in first.iterrows()
+    )
+    return f"{candidate} against its control, {site('all')}: mostly {told}."
+
+
+def ranks(found: pd.DataFrame, failing: str) -> str:
+    """The statement above the table of ranks."""
+    best = found[found["rank"] == 1].nlargest(2, "probability")
+    chances = zip(best["formulation"], 100 * best["probability"], strict=True)
+    told = ", ".join(f"{name} {chance:.0f} %" for name, chance in chances)
+    out = f" Not ranked, as they fail another property: {failing}." if failing else ""
+    return f"Chance of leading, mean over the sites they share: {told}.{out}"
+
+
+def together(found: pd.DataFrame, figure: str) -> str:
+    """The statement above the interaction plot: the mean synergy on each scale."""
+    mean = found[found["effect"].str.contains(" x ") & found["level_1"].isna()]
+    mean = mean if len(mean) else found[found["effect"].str.contains(" x ")]
+    told = [
+        f"{row.scale} {row.estimate:{'.2f' if row.scale == 'multiplicative' else '+.3f'}} "
+        f"({row.lower:.3f} to {row.upper:.3f})"
+        for row in mean.itertuples()
+    ]
+    if not told:
+        return f"{FIGURES[figure].capitalize()}, by dose; no four compositions show both together."
+    return f"Synergy in the {FIGURES[figure]}: {'; '.join(told)}."
+
+
+def dose(found: DoseResponse) -> str:
+    """The statement above the curve of doses."""
+    off, low, high = found.levels_off
+    return (
+        f"{found.additive}: better with more of it with a chance of {100 * found.rising:.0f} %; "
+        f"95 % of the gain is reached at {off:.1f} ({low:.1f} to {high:.1f}); grey was not exposed."
+    )

@@ -1,0 +1,77 @@
+"""What additives do: two of them together, the gain along the dose of one, every effect."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from aging.charts import dose_chart, interaction_chart, quantity
+from aging.comparison.factorial import named
+from aging.errors import AgingError
+from dashboard import parts, state, tables, trial_wording, trials, wording
+
+opened = parts.source_or_help()
+st.title(wording.ADDITIVES)
+chosen = parts.settings(opened)
+prop, months, level = chosen.prop, chosen.months, chosen.level
+with parts.explained():
+    found = trials.effects(opened, prop.name, months, level)
+names = list(found.composition)
+left, middle, right = st.columns(3)
+with left:
+    figure = state.choose(
+        "figure", trial_wording.FIGURE, list(trial_wording.FIGURES), default="state",
+        show=trial_wording.FIGURES.__getitem__,
+    )  # fmt: skip
+with middle:
+    additive = state.choose("additive", trial_wording.DOSED, names, default=names[0])
+mine = found.frame[found.frame["figure"] == figure]
+unit = f"{trial_wording.FIGURES[figure]}".capitalize()
+title = [quantity(prop), unit] if figure != "log speed" else [unit]
+
+if len(names) > 1:
+    others = [name for name in names if name != additive]
+    with right:
+        lines = state.choose("lines", trial_wording.LINES, others, default=others[0])
+    st.subheader(trial_wording.TOGETHER_HEADING)
+    cells = trials.by_composition(opened, prop.name, months, level, figure)
+    rest = [name for name in others if name != lines]
+    cells = cells[(cells[rest] == cells[rest].min()).all(axis=1)]
+    statement = trial_wording.together(tables.of_pair(mine, additive, lines), figure)
+    parts.chart(
+        interaction_chart(cells, x=additive, lines=lines, title=title, description=statement),
+        statement,
+    )
+    parts.table(cells, {additive: additive, lines: lines, **trial_wording.CELL_COLUMNS}, decimals=3)
+else:
+    st.text(trial_wording.ONE_ADDITIVE)
+
+st.subheader(trial_wording.DOSE_HEADING)
+try:
+    curve = trials.along(opened, prop.name, months, level, figure=figure, additive=additive)
+except AgingError as error:
+    st.text(str(error))
+else:
+    statement = trial_wording.dose(curve)
+    parts.chart(
+        dose_chart(
+            curve.curve, additive=additive, title=title, levels_off=curve.levels_off[0],
+            description=statement,
+        ),
+        statement,
+    )  # fmt: skip
+    parts.table(
+        curve.curve[curve.curve["exposed"] | (curve.curve.index % 10 == 0)],
+        trial_wording.CURVE_COLUMNS, decimals=3, dose="%.1f",
+    )  # fmt: skip
+    if curve.notes:
+        st.text("\n".join(curve.notes))
+
+st.subheader(trial_wording.EFFECTS_HEADING)
+parts.table(
+    mine.assign(what=[named(row) for row in mine.to_dict("records")]),
+    trial_wording.EFFECT_COLUMNS, decimals=3, sign="+", probability_above="%.2f",
+)  # fmt: skip
+st.markdown(trial_wording.HOW_EFFECTS)
+parts.download(found.frame, "effects.csv", trial_wording.DOWNLOAD)
+parts.notes(found.notes)
+parts.cautions()

@@ -1,0 +1,155 @@
+"""The pages of the formulator: what leads, what fails elsewhere, what additives do."""
+
+from __future__ import annotations
+
+import io
+import json
+from itertools import product
+
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import aging
+from aging.comparison import origins, ranks
+from aging.comparison.factorial import factorial
+from aging.intake import composition
+from aging.simulation import Design, simulate
+from aging.simulation.scenario import SITES, blend
+from aging.simulation.write import write_folder
+from dashboard import tables, trial_wording, trials
+from dashboard.launch import APP, SOURCE
+
+
+def shown(source, monkeypatch, view, **query):
+    monkeypatch.setenv(SOURCE, str(source))
+    app = AppTest.from_file(str(APP), default_timeout=120)
+    for key, value in query.items():
+        app.query_params[key] = value
+    app.run()
+    app.switch_page(f"views/{view}.py").run()
+    assert not app.exception
+    return app
+
+
+def specs(app):
+    return [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
+
+
+def table(app, column):
+    return next(frame.value for frame in app.dataframe if column in frame.value)
+
+
+@pytest.fixture(scope="module")
+def fitted(folder):
+    return aging.fit(folder)
+
+
+@pytest.fixture
+def torn(folder, tmp_path):
+    """The folder with the best candidate's elongation below its limit."""
+    for file in folder.iterdir():
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    panels = pd.read_csv(tmp_path / "panels.csv")
+    panel = panels.loc[panels["formulation"] == "S8H30", "panel"].iloc[0]
+    head = pd.read_csv(tmp_path / "readings.csv", nrows=0).columns
+    row = {"panel": panel, "read_on": "2026-06-01", "property": "elongation", "value": 40}
+    with (tmp_path / "readings.csv").open("a", encoding="utf-8") as file:
+        file.write(",".join(str(row.get(name, "")) for name in head) + "\n")
+    return tmp_path
+
+
+def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted, monkeypatch):
+    app = shown(folder, monkeypatch, "compare", control="S0H0", worthwhile="0.05")
+    forest, *paths, parts, places = specs(app)
+    assert len(paths) == 2
+    assert all("at 36 months S8H30" in one["description"] for one in paths)
+    found = origins(fitted).query("formulation == 'S8H30' and site == 'all'")
+    told = table(app, "name").query("site == 'mean over sites'")
+    assert told["estimate"].tolist() == pytest.approx(found["estimate"].tolist())
+    assert "S8H30 against its control" in parts["description"]
+    first = ranks(fitted).query("site == 'all' and rank == 1").nlargest(1, "probability")
+    assert f"{100 * first['probability'].iloc[0]:.0f} %" in places["description"]
+    texts = [text.value for text in app.text]
+    for spec in (forest, *paths, parts, places):
+        assert spec["description"] in texts
+
+
+def test_over_the_months_is_another_comparison(folder, monkeypatch):
+    one, other = (
+        table(shown(folder, monkeypatch, "compare", target=target), "joint_lower")["estimate"]
+        for target in ("state", "period")
+    )
+    assert one.tolist() != other.tolist()
+
+
+def test_who_fails_another_property_is_no_winner(torn, monkeypatch):
+    app = shown(torn, monkeypatch, "compare", control="S0H0")
+    texts = "\n".join(text.value for text in app.text)
+    assert "fails: S8H30 (elongation); these are no winners" in texts
+    assert "the most favourable is S8H30" not in texts
+    assert "Not ranked, as they fail another property: S8H30 (elongation)" in texts
+    assert "S8H30: fails" in json.dumps(specs(app)[0])
+
+
+def test_a_calculated_property_has_no_parts(folder, monkeypatch):
+    app = shown(folder, monkeypatch, "compare", property="sri")
+    assert trial_wording.CALCULATED in [text.value for text in app.text]
+
+
+@pytest.fixture(scope="module")
+def grid(tmp_path_factory):
+    """Three doses of silica with and without spheres at one site, a year."""
+    path = tmp_path_factory.mktemp("grid") / "racks"
+    blends = tuple(blend(silica, spheres) for silica, spheres in product((0, 4, 8), (0, 30)))
+    plan = Design(sites=SITES[:1], formulations=blends, panels=1, months=12, weather=False)
+    write_folder(simulate(plan, 2).exposure, path)
+    return path
+
+
+def test_additives_show_synergy_the_curve_and_every_effect(grid, monkeypatch):
+    app = shown(grid, monkeypatch, "additives", additive="silica_wt_pct")
+    together, curve = specs(app)
+    found = factorial(fit := aging.fit(grid), composition(fit.exposure.formulations)).frame
+    mean = found.query("figure == 'state' and effect.str.contains(' x ') and level_1.isna()")
+    assert f"additive {mean['estimate'].iloc[0]:+.3f}" in together["description"]
+    assert "silica_wt_pct: better with more of it" in curve["description"]
+    effects = table(app, "what")
+    assert len(effects) == len(found.query("figure == 'state'"))
+    assert "silica_wt_pct 8" in set(effects["what"])
+    texts = [text.value for text in app.text]
+    assert {together["description"], curve["description"]} <= set(texts)
+
+
+def test_two_doses_are_too_few_for_a_curve_and_the_page_says_so(grid, monkeypatch):
+    app = shown(grid, monkeypatch, "additives", additive="hollow_sphere_vol_pct", figure="loss")
+    assert len(specs(app)) == 1
+    assert any("doses of hollow_sphere_vol_pct" in text.value for text in app.text)
+
+
+def test_without_single_steps_the_page_says_what_to_expose(folder, monkeypatch):
+    app = shown(folder, monkeypatch, "additives")
+    assert any("one additive alone" in text.value for text in app.text)
+
+
+def test_the_sentence_of_synergy_names_both_scales():
+    rows = pd.DataFrame({"effect": ["a x b"] * 2, "level_1": None, "scale": ["additive",
+                         "multiplicative"], "estimate": [0.014, 0.9], "lower": 0.001,
+                         "upper": 0.95})  # fmt: skip
+    told = trial_wording.together(rows, "loss")
+    assert "additive +0.014" in told
+    assert "multiplicative 0.90" in told
+    assert "no four compositions" in trial_wording.together(rows[:0], "loss")
+
+
+def test_who_fails_is_told_with_what():
+    assert trials.told({"B": ("growth",), "A": ("elongation", "growth")}) == (
+        "A (elongation, growth), B (growth)"
+    )
+
+
+def test_a_table_to_take_away_runs_nothing_in_a_spreadsheet():
+    frame = pd.DataFrame({"formulation": ["=1+1", "S8"], "estimate": [0.1, -0.2]})
+    back = pd.read_csv(io.BytesIO(tables.csv(frame)))
+    assert back["formulation"].tolist() == ["'=1+1", "S8"]
+    assert back["estimate"].tolist() == [0.1, -0.2]
