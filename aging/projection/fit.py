@@ -136,9 +136,12 @@ class Fit:
             for site in {one.site for one in self.series}
         }
 
-    def draws(self, months: Sequence[float]) -> dict[Key, dict[str, Array]]:
+    def draws(
+        self, months: Sequence[float], *, retention: bool = False
+    ) -> dict[Key, dict[str, Array]]:
         """Joint draws of each (site, formulation) and target, arrays (M, D); sites independent."""
-        return self._draws(months, aged)
+        ratio = partial(retained, least=self.measured.step)
+        return self._draws(months, ratio if retention else aged)
 
     def _draws(
         self, months: Sequence[float], of: Callable[..., dict[str, Array]]
@@ -179,10 +182,9 @@ class Fit:
         retention: aged over initial, a ratio made draw by draw, instead of the value itself.
         """
         rows: list[Row] = []
-        ratio = partial(retained, least=self.measured.step)
         for time in asked(months, level, self.measured, retention=retention):
             states = self.draws([time])
-            shown = self._draws([time], ratio) if retention else states
+            shown = self.draws([time], retention=True) if retention else states
             rows += self._rows("target", time, level, self._known(time, states), shown)
         return self._projection(rows, COLUMNS, " retention" if retention else "")
 

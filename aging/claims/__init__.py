@@ -1,0 +1,25 @@
+"""What may be said of a formulation, on which evidence, and whether it still holds.
+
+>>> from aging.claims import Evidence, assess
+>>> from aging.projection import fit
+>>> fitted = fit("sample_exposure")  # doctest: +SKIP
+>>> assess(Evidence(fitted), "PS8H30", "projected", months=36)  # doctest: +SKIP
+
+A claim is made on a store, is never edited, and is evaluated again on every visit.
+"""
+
+from __future__ import annotations
+
+from aging.claims.criteria import verdicts
+from aging.claims.evidence import Evidence
+from aging.claims.gates import GATES, Gate, assess
+from aging.claims.proposal import Proposal, floored, propose
+from aging.claims.record import Claim, claims, make, standing, withdraw
+from aging.claims.watch import Watched, report_card, watch
+from aging.claims.words import Hit, examine, sentences
+
+__all__ = [
+    "GATES", "Claim", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "claims",
+    "examine", "floored", "make", "propose", "report_card", "sentences", "standing",
+    "verdicts", "watch", "withdraw",
+]  # fmt: skip
