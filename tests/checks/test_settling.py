@@ -76,3 +76,18 @@ def test_what_cannot_be_settled(book):
     with pytest.raises(CallError, match="reason"):
         settle(book, found, one, "confirmed", by="boss", reason=" ")
     assert book.read().settlements.empty
+
+
+def test_what_is_excluded_is_reopened_though_nothing_doubts_it_any_more(rack, tmp_path):
+    twin = rack.exposure.readings.query("reading_id == @ODD").assign(reading_id="twin", value=0.5)
+    rack.added("readings", *twin.to_dict("records"))
+    with open_ledger(tmp_path / "a.sqlite", create=True) as book:
+        book.append(rack.exposure, by="reader", source="test")
+        frame = check(book.read()).frame
+        name = frame.loc[frame["rule"] == "twice", "finding"].iloc[0]
+        settled(book, name, "excluded")
+        assert name not in set(check(book.read()).frame["finding"])
+        assert settled(book, name, "reopened") == 2
+        assert states(book, name) == {"open"}
+        with pytest.raises(CallError, match="confirmed or excluded"):
+            settled(book, name, "reopened")
