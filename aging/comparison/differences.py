@@ -111,7 +111,7 @@ class _Judge:
         seen = {pair: together({s: self._standing(s, pair) for s in sites[pair]}) for pair in gaps}
         told = [pair for pair in gaps if seen[pair].status != CANNOT]
         mean = {pair: gaps[pair].mean(axis=0) for pair in told}
-        ends = self._ends(np.stack(list(mean.values()))) if told else pd.DataFrame()
+        ends = dict(zip(told, self._ends(list(mean.values())), strict=True)) if told else {}
         for pair, each in gaps.items():
             notes = list(seen[pair].notes)
             if pair[0] in self.failing:
@@ -121,18 +121,18 @@ class _Judge:
                 "n_panels": seen[pair].panels, "status": seen[pair].status,
             }  # fmt: skip
             if pair in mean:
-                row |= {str(name): end for name, end in ends.loc[told.index(pair)].items()}
-                row |= self._chances(mean[pair])
+                row |= ends[pair] | self._chances(mean[pair])
                 if len(each) > 1:
                     row |= self._sites(each, sites[pair], notes)
             yield dict.fromkeys(COLUMNS, np.nan) | row | {"notes": "; ".join(notes)}
 
-    def _ends(self, gaps: Array) -> pd.DataFrame:
-        """Ends of every difference of a family (K, D), a row each."""
-        found = intervals(gaps, self.level)
+    def _ends(self, gaps: Sequence[Array]) -> list[dict[str, float]]:
+        """Ends of every difference of a family, draws (D,) each."""
+        found = intervals(np.stack(gaps), self.level)
         names = ("estimate", "lower", "upper", "joint_lower", "joint_upper")
-        bound = bounds(gaps, self.level, above=self.sign < 0)
-        return pd.DataFrame({name: getattr(found, name) for name in names} | {"joint_bound": bound})
+        bound = bounds(np.stack(gaps), self.level, above=self.sign < 0)
+        rows = zip(*(getattr(found, name) for name in names), bound, strict=True)
+        return [dict(zip((*names, "joint_bound"), map(float, row), strict=True)) for row in rows]
 
     def _standing(self, site: str, pair: Pair) -> Standing:
         """The weaker of the two standings; panels are those of the first."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -27,6 +28,11 @@ class Joint:
     drawn: Mapping[Key, Array]
     campaign: Mapping[Key, int]
 
+    @cached_property
+    def sites(self) -> tuple[str, ...]:
+        """Every site, in the order of the draws."""
+        return tuple(dict.fromkeys(site for site, _ in self.drawn))
+
     def of(self, site: str, formulation: str) -> Array:
         """Draws (D,) of one series."""
         return self.drawn[site, formulation]
@@ -35,10 +41,10 @@ class Joint:
         """Draws of formulation minus other, at each site where both hang in one campaign."""
         return {
             site: self.drawn[site, formulation] - self.drawn[site, other]
-            for site, one in self.drawn
-            if one == formulation
+            for site in self.sites
+            if (site, formulation) in self.drawn
             and (site, other) in self.drawn
-            and self.campaign[site, one] == self.campaign[site, other]
+            and self.campaign[site, formulation] == self.campaign[site, other]
         }
 
     def over_sites(self, formulations: Iterable[str]) -> tuple[tuple[str, ...], Array]:

@@ -130,13 +130,13 @@ def table(number):
     return found
 
 
-def test_two_campaigns_keep_within_reason():
-    found = table(2)
-    assert found["family, state, over sites"] <= 0.5
+def test_a_campaign_keeps_within_reason():
+    found = table(1)
+    assert found["family, state, over sites"] == 0
     assert found["coverage over sites"] >= 0.7
     assert found["width ratio"] < 0.75
     assert 0.003 < found["smallest difference"] < 0.05
-    assert found["synergy found"] >= 0.5
+    assert found["synergy found"] == 1
     assert found["F4 stopped"] == 0
 
 
@@ -156,7 +156,7 @@ def test_a_comparison_errs_as_seldom_as_it_says():
 def test_two_hundred_formulations_are_compared_within_five_seconds():
     design = sized(STUDY, months=6, formulations=200, panels=1)
     fitted = aging.fit(simulate(replace(design, visits=(0, 2, 4, 6), weather=False), 3).exposure)
-    start = time.perf_counter()
+    start = time.process_time()
     found = differences(fitted, 36, 0.90, worthwhile=0.02, period=(0, 36)).frame
-    assert time.perf_counter() - start < 5
+    assert time.process_time() - start < 5
     assert len(found) == 3 * 4 * 199
