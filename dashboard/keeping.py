@@ -17,7 +17,16 @@ from aging.cube import moments
 from aging.errors import AgingError, CallError, require
 from aging.fieldwork.report import visit_report
 from aging.fieldwork.report_pages import as_html, as_pdf
-from aging.fieldwork.story import LEFT_OUT, OWN_SERIES, Kept, Story, kept, standings, story
+from aging.fieldwork.story import (
+    LEFT_OUT,
+    OWN_SERIES,
+    Kept,
+    Story,
+    ever_read,
+    kept,
+    standings,
+    story,
+)
 from aging.instruments import check_instruments
 from aging.ledger import open_ledger
 from aging.projection import gather
@@ -40,7 +49,7 @@ def checked(opened: data.Opened, *, projection: bool = False) -> Checked:
 @st.cache_resource(show_spinner=False, max_entries=4, hash_funcs=BY_SOURCE)
 def known(opened: data.Opened) -> Kept:
     """What the store keeps of corrections and decisions."""
-    return kept(opened.source)
+    return kept(opened.source, opened.exposure)
 
 
 @st.cache_resource(show_spinner=False, max_entries=32, hash_funcs=BY_SOURCE)
@@ -97,8 +106,7 @@ def settlements(opened: data.Opened) -> pd.DataFrame:
     log = known(opened).settlements
     if log.empty:
         log = opened.exposure.settlements.assign(recorded_at=None, recorded_by=None)
-    ever = known(opened).readings
-    ever = opened.exposure.readings if ever.empty else ever
+    ever = ever_read(opened.exposure, known(opened))
     rows = log.merge(ever[["reading_id", "panel", "read_on"]], on="reading_id", how="left")
     rows = rows.assign(finding=rows["finding"].str.split("/").str[0], order=range(len(rows)))
     together = rows.groupby(["finding", "recorded_at"], dropna=False, sort=False)

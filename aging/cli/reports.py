@@ -36,7 +36,9 @@ def story(
     name = sources.one_source(source, store)
     with output.progress("looking"):
         given, _ = sources.facts(source, store, day_first)
-        found = gathered(given, panel or "", kept(name), check(given, limits=own_limits(name)))
+        found = gathered(
+            given, panel or "", kept(name, given), check(given, limits=own_limits(name))
+        )
     told = {"panel": found.facts.dropna().to_dict(), "entries": found.entries,
             "readings": found.readings}  # fmt: skip
     output.give(json, told, lambda: _show(found))
@@ -66,19 +68,20 @@ def report(
     with output.progress("reporting"):
         given, _ = sources.facts(source, store, day_first)
         checked = check(given, limits=own_limits(name))
-        found = visit_report(given, site, on, known=kept(name), checked=checked)
+        found = visit_report(given, site, on, known=kept(name, given), checked=checked)
         out.write_bytes(as_pdf(found) if out.suffix == ".pdf" else as_html(found).encode())
     typer.echo(f"wrote {out}: {found.title}")
 
 
 def _show(found: Story) -> None:
     from aging.cli.output import screen, table
+    from aging.fieldwork.story import ENTRY
 
     console = screen()
     console.print(f"{found.panel}, {found.facts['formulation']}", style="bold")
     grid = table(["when", "what", "", "who", "why"], left=5)
-    for row in found.entries.itertuples(index=False):
-        grid.add_row(row.on[:16], *row[1:])
+    for on, *told in zip(*(found.entries[name] for name in ENTRY), strict=True):
+        grid.add_row(on[:16], *told)
     console.print(grid)
     count = found.readings["standing"].value_counts(sort=False)
     console.print(f"Readings: {', '.join(f'{name} {many}' for name, many in count.items())}.")

@@ -1,32 +1,26 @@
 """What a visit brought: the facts of one site and day, worded for a reader (`report_pages` prints).
 
-Readings are told as they were read: the mean of a formulation's panels with the standard deviation
-between panels, a rating by its median. Change is that of the panels read both times. Nothing is
-projected here.
+Nothing is projected here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
-from aging.checks import Checked, check
+from aging.checks import OPEN, QUESTIONED, Checked, check
 from aging.errors import require
 from aging.fieldwork.instrument_log import calibrations
 from aging.fieldwork.photos import file_of
 from aging.fieldwork.plan import visit_plan
-from aging.fieldwork.round_sheet import GONE
-from aging.fieldwork.story import LEFT_OUT, Kept, standings, told
+from aging.fieldwork.story import LEFT_OUT, Kept, ever_read, standings, told
+from aging.fieldwork.visit_figures import FILE, conditions, missing, outdoors, values
 from aging.records import Exposure
 from aging.vocabulary import PROPERTIES, Property
 
-RAIN_DAYS, RAIN_MM = 30, 5.0
-FILE = " (file specimens)"
-VALUES = ("property", "formulation", "surface_state", "panels", "mean", "sd", "last_on",
-          "last_mean", "change")  # fmt: skip
-MISSING = ("panel", "formulation", "place", "lacks")
 MOST_NAMED, MOST_PHOTOS = 6, 12
 CAUTIONS = (
     "These are readings of our own panels at one site on one day: no projection, and no rating.",
@@ -92,7 +86,7 @@ def visit_report(
     known = known or Kept()
     own = exposure.panels[exposure.panels["site"] == site]
     require(len(own) > 0, "site", site, sorted(exposure.panels["site"].unique()))
-    here = _outdoors(exposure, site)
+    here = outdoors(exposure, site)
     days = sorted(here["day"].unique())
     read = here[here["day"] == on]
     read = read.assign(why=read["reading_id"].map(standings(exposure, site)))
@@ -111,98 +105,6 @@ def visit_report(
     name = site if pd.isna(named) else f"{named} ({site})"
     return VisitReport(site, on, f"Visit to {name}, {on}", facts, sections,
                        _strip(counted, read), _photos(exposure, known, own, on))  # fmt: skip
-
-
-def _outdoors(exposure: Exposure, site: str) -> pd.DataFrame:
-    facts = exposure.panels.loc[
-        exposure.panels["site"] == site, ["panel", "formulation", "kind", "rack", "position"]
-    ]
-    rows = exposure.readings.merge(facts, on="panel")
-    rows = rows[rows["evidence"].isna() | (rows["evidence"] == "outdoor")]
-    filed = (rows["kind"] == "file_specimen").map({True: FILE, False: ""})
-    return rows.assign(day=rows["read_on"].str[:10], formulation=rows["formulation"] + filed)
-
-
-def values(exposure: Exposure, site: str, on: str) -> pd.DataFrame:
-    """Mean (median of a rating) and spread of each property, formulation and state (VALUES).
-
-    change: mean over panels read then and at the last day before, last_on, on which the formulation
-    was read so. Readings that do not count for another reason than their state are left out.
-    """
-    rows = _outdoors(exposure, site)
-    why = standings(exposure, site)
-    rows = rows[rows["reading_id"].map(why) == ""]
-    series = ["property", "formulation", "surface_state"]
-    each = rows.groupby([*series, "panel", "day"], as_index=False)["value"].mean()
-    found = []
-    for key, some in each[each["day"] <= on].groupby(series, sort=False):
-        table = some.pivot_table(index="panel", columns="day", values="value")
-        if on not in table:
-            continue
-        ordinal = PROPERTIES[key[0]].scale == "ordinal"
-        now, past = table[on].dropna(), table.drop(columns=on)
-        last_on = past.columns[-1] if past.shape[1] else ""
-        last = past[last_on].dropna() if last_on else now.iloc[:0]
-        middle = "median" if ordinal else "mean"
-        found.append((
-            *key, len(now), now.agg(middle), float("nan") if ordinal else now.std(), last_on,
-            last.agg(middle), (now - last).dropna().agg(middle),
-        ))  # fmt: skip
-    frame = pd.DataFrame(found, columns=list(VALUES))
-    place = {name: at for at, name in enumerate(PROPERTIES)}
-    return frame.sort_values(
-        ["property", "surface_state", "formulation"], ignore_index=True,
-        key=lambda column: column.map(place) if column.name == "property" else column,
-    )  # fmt: skip
-
-
-def missing(exposure: Exposure, site: str, on: str) -> pd.DataFrame:
-    """Panels that hung on the day and were not read in full (MISSING).
-
-    A panel lacks what others were read for that day and it was read for before; one never read
-    lacks all.
-    """
-    gone = exposure.events[exposure.events["kind"].isin(GONE)].dropna(subset="panel")
-    gone = gone[gone["on"].str[:10] <= on]
-    panels = exposure.panels[exposure.panels["site"] == site]
-    hung = panels[(panels["exposed_on"] <= on) & ~(panels["closed_on"] < on).fillna(value=False)]
-    hung = hung[~hung["panel"].isin(gone["panel"])]
-    rows = _outdoors(exposure, site)
-    rows = rows[(rows["day"] <= on) & (rows["surface_state"] == "as_exposed")]
-    today = rows[rows["day"] == on]
-    asked = [name for name in PROPERTIES if (today["property"] == name).any()]
-    before = rows[rows["day"] < on].groupby("panel")["property"].agg(set).to_dict()
-    read = today.groupby("panel")["property"].agg(set).to_dict()
-    found = []
-    for panel, formulation, rack, position in hung[
-        ["panel", "formulation", "rack", "position"]
-    ].itertuples(index=False):
-        lacks = (before.get(panel) or set(asked)) - read.get(panel, set())
-        words = [PROPERTIES[name].label for name in asked if name in lacks]
-        if words:
-            place = " ".join(one for one in (rack, position) if pd.notna(one))
-            lacked = ", ".join(words) if panel in read else "all of it"
-            found.append((panel, formulation, place, lacked))
-    return pd.DataFrame(found, columns=list(MISSING)).astype("str")
-
-
-def conditions(exposure: Exposure, site: str, on: str) -> tuple[tuple[str, str], ...]:
-    """Rain and temperature up to the day, as far as the sheet weather knows them, in words."""
-    weather = exposure.weather[exposure.weather["site"] == site].sort_values("date")
-    weather = weather[weather["date"] <= on]
-    since = f"{pd.Timestamp(on) - pd.Timedelta(days=RAIN_DAYS):%Y-%m-%d}"
-    rain = weather.dropna(subset="rain_mm")
-    month = rain[rain["date"] > since]
-    wet = rain.loc[rain["rain_mm"] >= RAIN_MM, "date"]
-    warm = weather.loc[weather["date"] == on, "temperature_C"].dropna()
-    few = f" (known on {len(month)} of {RAIN_DAYS} days)" if len(month) < RAIN_DAYS else ""
-    fell = f"{month['rain_mm'].sum():.0f} mm{few}" if len(month) else "not known"
-    ago = f"{(pd.Timestamp(on) - pd.Timestamp(wet.iloc[-1])).days} days" if len(wet) else "unknown"
-    return (
-        (f"Rain in {RAIN_DAYS} days", fell),
-        (f"Since rain of {RAIN_MM:g} mm or more in a day", ago),
-        ("Mean temperature of the day", f"{warm.iloc[0]:.0f} °C" if len(warm) else "not known"),
-    )
 
 
 def _facts(
@@ -228,13 +130,14 @@ def _readings(counted: pd.DataFrame, read: pd.DataFrame) -> Iterator[Section]:
     )
     notes = tuple(sorted(out))
     for name, some in counted.groupby("property", sort=False):
-        prop = PROPERTIES[name]
+        prop = PROPERTIES[str(name)]
         ordinal = prop.scale == "ordinal"
+        each: list[Any] = list(some.itertuples())
         rows = tuple(
             (row.formulation, row.surface_state.replace("_", " "), str(row.panels),
              _number(row.mean, prop), *(() if ordinal else (_number(row.sd, prop, 1),)),
              row.last_on or "-", _number(row.last_mean, prop), _number(row.change, prop, sign="+"))
-            for row in some.itertuples()
+            for row in each
         )  # fmt: skip
         heads = ("Formulation", "Surface", "Panels", "Median" if ordinal else "Mean",
                  *(() if ordinal else ("SD",)), "Last visit", "Then", "Change")  # fmt: skip
@@ -254,45 +157,40 @@ def _instruments(exposure: Exposure, on: str, read: pd.DataFrame) -> Section:
     checks = exposure.instrument_checks[exposure.instrument_checks["at"].str[:10] == on]
     rows = []
     for instrument, some in read.groupby("instrument"):
-        symbols = [
-            prop.symbol for name, prop in PROPERTIES.items() if name in set(some["property"])
-        ]
-        due, serial = "not in the instrument log", "-"
-        if instrument in log.index:
-            own = log.loc[instrument]
-            day = f"{own['calibration_due']:%Y-%m-%d}" if pd.notna(own["calibration_due"]) else "-"
-            due, serial = (
-                f"{day}, {own['state']}",
-                own["serial"] if pd.notna(own["serial"]) else "-",
-            )
-        mine = checks[checks["instrument"] == instrument].sort_values("at")
-        tile = ", ".join(
-            f"{stage} {value:.3f}" + (f" ({value - certified:+.3f})" if certified == certified else "")  # noqa: PLR0124, E501 - NaN
-            for stage, value, certified in zip(mine["stage"], mine["value"], mine["certified"],
-                                               strict=True)
-        )  # fmt: skip
+        own, names = log.reindex([instrument]).iloc[0], set(some["property"])
+        symbols = [prop.symbol for name, prop in PROPERTIES.items() if name in names]
+        due = "not in the instrument log" if pd.isna(own["state"]) else str(own["state"])
+        if pd.notna(own["calibration_due"]):
+            due = f"{own['calibration_due']:%Y-%m-%d}, {due}"
+        mine: list[Any] = list(checks[checks["instrument"] == instrument].itertuples())
+        tile = ", ".join(map(_tile, sorted(mine, key=lambda one: one.at)))
         weightings = ", ".join(sorted(some["weighting"].dropna().unique())) or "-"
+        serial = "-" if pd.isna(own["serial"]) else str(own["serial"])
         rows.append((str(instrument), serial, ", ".join(symbols), weightings, due, tile or "none"))
     heads = ("Instrument", "Serial", "Read", "Weighting", "Calibration due", "Tile checks")
     lines = () if rows else ("No reading names its instrument.",)
     return Section("Instruments", lines, heads, tuple(rows), len(heads))
 
 
-def _findings(
-    exposure: Exposure, checked: Checked, known: Kept, site: str, on: str
-) -> Section:  # fmt: skip
+def _tile(check: Any) -> str:
+    off = "" if pd.isna(check.certified) else f" ({check.value - check.certified:+.3f})"
+    return f"{check.stage} {check.value:.3f}{off}"
+
+
+def _findings(exposure: Exposure, checked: Checked, known: Kept, site: str, on: str) -> Section:
     frame = checked.frame
     frame = frame[(frame["site"] == site) & (frame["read_on"].str[:10] == on)]
     log = known.settlements if len(known.settlements) else exposure.settlements
-    last = log.drop_duplicates("finding", keep="last").set_index("finding")
+    last = {row["finding"]: row for _, row in log.iterrows()}
     rows = []
     for finding, some in frame.groupby("finding", sort=False):
         one, panels = some.iloc[0], some["panel"].dropna().unique()
         who = ", ".join(panels) if len(panels) <= MOST_NAMED else f"{len(panels)} panels"
-        settled = _settled(one["state"], last.loc[finding] if finding in last.index else None)
+        asks = one["severity"] in QUESTIONED or one["state"] != OPEN
+        settled = _settled(one["state"] if asks else "good to know", last.get(finding))
         asked = f"{one['seen']} (allowed: {one['allowed']})"
         rows.append((who, str(one["what"]), asked, settled))
-    ever = known.readings if len(known.readings) else exposure.readings
+    ever = ever_read(exposure, known)
     mine = set(exposure.panels.loc[exposure.panels["site"] == site, "panel"])
     ever = ever[ever["panel"].isin(mine) & (ever["read_on"].str[:10] == on)]
     for old, new in ever.dropna(subset="supersedes").set_index("supersedes").iterrows():
@@ -362,8 +260,7 @@ def _photos(
     rows = rows[rows["taken_on"].str[:10] == on].sort_values(["panel", "photo"])
     if known.photos is None:
         return ()
-    files = [(row.panel, row.remark, file_of(known.photos, row.photo)) for row in rows.itertuples()]
-    return tuple(
-        (": ".join(filter(lambda one: isinstance(one, str), (panel, remark))), file.read_bytes())
-        for panel, remark, file in files if file.is_file()
-    )[:MOST_PHOTOS]  # fmt: skip
+    each: list[Any] = list(rows.itertuples())
+    files = [(f"{row.panel}: {row.remark}" if isinstance(row.remark, str) else row.panel,
+              file_of(known.photos, row.photo)) for row in each[:MOST_PHOTOS]]  # fmt: skip
+    return tuple((caption, file.read_bytes()) for caption, file in files if file.is_file())

@@ -35,7 +35,8 @@ OF_PANEL = {"rack": "rack {}", "position": "{}", "tilt_deg": "tilt {:g} deg",
 class Kept:
     """What a store keeps beyond the facts that stand; empty for sheets.
 
-    readings, settlements: every row ever stored, with recorded_by and recorded_at. photos: folder.
+    readings: those ever stored that were read on the day of the first corrected one or later.
+    settlements: every row ever stored, with recorded_by and recorded_at. photos: folder.
     """
 
     readings: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -57,17 +58,19 @@ class Story:
     readings: pd.DataFrame
 
 
-def kept(source: str | Path) -> Kept:
-    """Read what a source keeps of corrections and decisions."""
+def kept(source: str | Path, exposure: Exposure) -> Kept:
+    """Read what a source keeps of corrections and decisions beside the facts that stand in it."""
     if not is_store(source):
         return Kept()
     from aging.fieldwork.photos import folder_of
     from aging.ledger import open_ledger
 
+    corrected = exposure.readings.dropna(subset="supersedes")
     with open_ledger(source) as book:
-        photos = book.read(only=("photos",)).photos
         return Kept(
-            book.history(), book.recorded("settlements"), folder_of(book) if len(photos) else None
+            book.history(corrected["read_on"].min()) if len(corrected) else pd.DataFrame(),
+            book.recorded("settlements"),
+            folder_of(book) if len(exposure.photos) else None,
         )
 
 
@@ -83,9 +86,8 @@ def story(
     require(len(rows) > 0, "panel", panel, "the id of a panel in the sheet panels")
     facts = rows.iloc[0]
     own = exposure.readings[exposure.readings["panel"] == panel]
-    ever = own
-    if len(known.readings):
-        ever = known.readings[known.readings["panel"] == panel]
+    ever = ever_read(exposure, known)
+    ever = ever[ever["panel"] == panel]
     readings = _readings(exposure, facts, own, ever)
     parts = [
         _mounted(facts), _events(exposure, facts), _read(own), _corrections(ever),
@@ -95,6 +97,14 @@ def story(
     entries = pd.concat([_entries(part) for part in parts], ignore_index=True)
     return Story(panel, facts, entries.sort_values("on", kind="stable", ignore_index=True),
                  readings)  # fmt: skip
+
+
+def ever_read(exposure: Exposure, known: Kept) -> pd.DataFrame:
+    """Readings that stand, and those known to be superseded."""
+    if known.readings.empty:
+        return exposure.readings
+    old = known.readings["reading_id"].isin(known.readings["supersedes"].dropna())
+    return pd.concat([exposure.readings, known.readings[old]], ignore_index=True)
 
 
 def standings(exposure: Exposure, site: str) -> pd.Series:
@@ -127,17 +137,17 @@ def _readings(
     ended = why == "its unwashed series had ended"
     if ended.any():
         why = why.mask(ended, f"after {_end(exposure, facts)}, which ended its unwashed series")
-    reasons = _last(exposure.settlements).dropna(subset="reading_id")
-    reasons = reasons.drop_duplicates("reading_id", keep="last").set_index("reading_id")["reason"]
-    said = reasons.reindex(own["reading_id"]).set_axis(own.index)
-    why = why.mask(why == "excluded by decision", "excluded: " + said)
+    out = _last(exposure.settlements).query("decision == 'excluded'")
+    reasons = dict(zip(out["reading_id"], out["reason"], strict=True))
+    said = "excluded: " + own["reading_id"].map(reasons).astype("str")
+    why = why.mask(why == "excluded by decision", said)
     standing = pd.Series(COUNTS, index=own.index).mask(why != "", LEFT_OUT)
     washed = (why == "") & (own["surface_state"] != "as_exposed")
     standing = standing.mask(washed, OWN_SERIES)
     why = why.mask(washed, own["surface_state"] + ": not in the unwashed series")
     old = ever[ever["reading_id"].isin(ever["supersedes"].dropna())]
-    heirs = ever.dropna(subset="supersedes").set_index("supersedes")["value"]
-    to = [f"corrected to {value:.4g}" for value in heirs.reindex(old["reading_id"])]
+    heirs = dict(zip(ever["supersedes"], ever["value"], strict=True))
+    to = [f"corrected to {heirs[name]:.4g}" for name in old["reading_id"]]
     rows = pd.concat([own.assign(standing=standing, why=why),
                       old.assign(standing=REPLACED, why=to)])  # fmt: skip
     return rows.sort_values(["read_on", "property"], kind="stable")[list(READ)].reset_index(

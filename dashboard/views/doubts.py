@@ -89,6 +89,10 @@ else:
                 st.text(wording.doubt(part))
                 drawn(opened, part)
                 st.text(wording.action(part))
+                names = part["panel"].dropna().unique()
+                if len(names) == 1:
+                    st.page_link("views/story.py", label=wording.STORY,
+                                 query_params={"panel": names[0]})  # fmt: skip
                 if kept:
                     form(opened, str(finding), part, projection=projection)
     if visits[chosen] > FIRST:

@@ -144,7 +144,7 @@ def test_the_address_opens_a_panels_story(store, monkeypatch):
     app = opened(monkeypatch, store, "story", panel=PANEL)
     assert app.selectbox(key="panel").value == PANEL
     exposure = open_source(store)
-    told = story(exposure, PANEL, kept(store), check(exposure))
+    told = story(exposure, PANEL, kept(store, exposure), check(exposure))
     entries, readings = (one.value for one in app.dataframe[:2])
     assert entries["what"].tolist() == told.entries["what"].tolist()
     assert "*by* mistake, its unwashed series ends" in set(entries["what"])

@@ -14,13 +14,15 @@ from PIL import Image
 from aging.checks import check, settle
 from aging.errors import CallError
 from aging.fieldwork import photos
-from aging.fieldwork.report import FILE, conditions, missing, values, visit_report
+from aging.fieldwork.report import visit_report
 from aging.fieldwork.report_pages import as_html, as_pdf
 from aging.fieldwork.story import kept
+from aging.fieldwork.visit_figures import FILE, conditions, missing, values
 from aging.ledger import open_ledger
 from aging.records import exposure_with
 
 ON = "2025-10-06"
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 NASTY = "<script>alert(1)</script> #evil[*] $x$ https://example.invalid/a.png"
 SHARED = {"property": "solar_reflectance", "surface_state": "as_exposed", "instrument": "SR-1",
           "weighting": "G173 global tilt", "operator": "anna", "read_on": ON}  # fmt: skip
@@ -65,7 +67,9 @@ def book(exposure, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def report(book):
-    return visit_report(book.read(), "HILL", ON, known=kept(book.label), watch=["Claim 7 rests."])
+    return visit_report(
+        book.read(), "HILL", ON, known=kept(book.label, book.read()), watch=["Claim 7 rests."]
+    )
 
 
 def section(report, title):
@@ -158,10 +162,8 @@ def test_the_pdf_tells_the_same_literally_and_knows_no_hour(report, tmp_path):
 
 @pytest.mark.parametrize("width", [390, 1280])
 def test_nothing_stands_out_of_the_page(playing, report, tmp_path, width):
-    from conftest import CHROMIUM, FLAGS
-
     (tmp_path / "a.html").write_text(as_html(report), encoding="utf-8")
-    browser = playing.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    browser = playing.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
     page = browser.new_page(viewport={"width": width, "height": 900})
     page.goto((tmp_path / "a.html").as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= width

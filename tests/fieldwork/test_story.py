@@ -55,11 +55,11 @@ def book(store):
 
 
 def told(book, panel):
-    return story(book.read(), panel, kept(book.label), check(book.read()))
+    return story(book.read(), panel, kept(book.label, book.read()), check(book.read()))
 
 
 def standing(book, panel):
-    rows = story(book.read(), panel, kept(book.label)).readings.set_index("reading_id")
+    rows = story(book.read(), panel, kept(book.label, book.read())).readings.set_index("reading_id")
     return {name: (row["standing"], row["why"]) for name, row in rows.iterrows()}
 
 
