@@ -1,9 +1,9 @@
 """What may be said of a formulation, on which evidence, and whether it still holds.
 
->>> from aging.claims import Evidence, assess
->>> from aging.projection import fit
->>> fitted = fit("sample_exposure")  # doctest: +SKIP
->>> assess(Evidence(fitted), "PS8H30", "projected", months=36)  # doctest: +SKIP
+>>> from aging.claims import assess, evidence_of, propose
+>>> known = evidence_of("exposure.sqlite")  # doctest: +SKIP
+>>> propose(known, "S8H30", "projected").value  # doctest: +SKIP
+>>> [one.gate for one in assess(known, "S8H30", "projected") if not one.met]  # doctest: +SKIP
 
 A claim is made on a store, is never edited, and is evaluated again on every visit.
 """
@@ -11,7 +11,7 @@ A claim is made on a store, is never edited, and is evaluated again on every vis
 from __future__ import annotations
 
 from aging.claims.criteria import verdicts
-from aging.claims.evidence import Evidence
+from aging.claims.evidence import Evidence, evidence_of
 from aging.claims.gates import GATES, Gate, assess
 from aging.claims.proposal import Proposal, floored, propose
 from aging.claims.record import Claim, claims, make, standing, withdraw
@@ -20,6 +20,6 @@ from aging.claims.words import Hit, examine, sentences
 
 __all__ = [
     "GATES", "Claim", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "claims",
-    "examine", "floored", "make", "propose", "report_card", "sentences", "standing",
+    "evidence_of", "examine", "floored", "make", "propose", "report_card", "sentences", "standing",
     "verdicts", "watch", "withdraw",
 ]  # fmt: skip

@@ -13,14 +13,15 @@ import zlib
 import numpy as np
 import pandas as pd
 
-from aging.claims.proposal import reading_draws
+from aging.claims.proposal import floored, reading_draws
 from aging.errors import require
-from aging.optics.criteria import CRITERION, load_criteria, probability_met
+from aging.optics.criteria import CRITERION, State, load_criteria, probability_met
 from aging.projection import ALL_SITES, Fit
 from aging.projection.balance import balance
 from aging.vocabulary import property_named
 
 MET, NOT_MET = 0.95, 0.05
+SHARE = property_named("solar_reflectance")  # shares are floored like it, to 0.01
 COLUMNS = (
     *CRITERION, "route", "thresholds", "probability", "verdict", "emittance", "source", "checked",
 )  # fmt: skip
@@ -38,7 +39,8 @@ def verdicts(
     known = balance(property_named("sri"), "medium", fit.exposure, {formulation})
     emittance = known.emittances[formulation]
     table, found = load_criteria() if criteria is None else criteria, []
-    for state, month in (("initial", 0.0), ("aged", months)):
+    ages: dict[State, float] = {"initial": 0.0, "aged": months}
+    for state, month in ages.items():
         drawn = reading_draws(fit, month)
         require(formulation in drawn, "formulation", formulation, sorted(drawn))
         reflectance = np.clip(drawn[formulation][ALL_SITES], 0, 1)
@@ -56,3 +58,17 @@ def named(row: pd.Series) -> str:
     told = ", ".join(str(part) for part in parts if isinstance(part, str) and part)
     where = f"; {row['applies_to']}" if row["applies_to"] else ""
     return f"{told}; {row['slope']} slope{where}; {row['state']}; {row['route']}"
+
+
+def sentence(row: pd.Series, formulation: str, months: float, sites: int) -> str:
+    """What may be said of a criterion that is met; CallError where it is not."""
+    require(
+        row["verdict"] == "met", "criterion", f"{named(row)}: {row['verdict']}", "one that is met"
+    )
+    unsure = " Edition and value to be checked before use." * ("check before use" in row["checked"])
+    chance = floored(row["probability"], SHARE)
+    return (
+        f"{formulation}: projected to reach {row['thresholds']} at {months:g} months "
+        f"({named(row)}) with a probability of {chance:.2f}, as the mean of {sites} sites and with "
+        f"{row['emittance']}. Not measured then, not a rating.{unsure}"
+    )

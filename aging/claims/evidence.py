@@ -6,15 +6,23 @@ of the panels that the fit took.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 import pandas as pd
 
+from aging.backtesting import CUTS, backtest
+from aging.checks import check, own_limits
 from aging.cube import moments, seen
-from aging.projection import Fit
-from aging.vocabulary import DAYS_PER_MONTH
+from aging.errors import ModelError
+from aging.projection import Fit, fit
+from aging.records import Exposure
+from aging.source import is_store, open_source
+from aging.vocabulary import DAYS_PER_MONTH, property_named
 
+SECONDS_PER_DAY = 86_400
 COUNTED = (
     "site", "formulation", "panel", "visit", "at", "exposed_on", "months", "value", "instrument",
     "weighting", "method", "illuminant", "observer_deg", "geometry",
@@ -26,13 +34,15 @@ class Evidence:
     """A fit, and what the gates ask beside it; None where nobody knows.
 
     findings: open rows of `aging.checks`. changes: every stored row of the formulations sheet, with
-    recorded_at. coverage: back-test summary with cut, coverage, coverage_upper, n_series.
+    recorded_at. coverage: back-test summary with cut, coverage, coverage_upper, n_series. revision:
+    of the store that was read.
     """
 
     fit: Fit
     findings: pd.DataFrame | None = None
     changes: pd.DataFrame | None = None
     coverage: pd.DataFrame | None = None
+    revision: int | None = None
 
     @cached_property
     def counted(self) -> pd.DataFrame:
@@ -46,7 +56,8 @@ class Evidence:
         }
         keys = zip(kept["formulation"], kept["panel"], strict=True)
         kept = kept[[key in held for key in keys]]
-        days = (kept["at"] - moments(kept["exposed_on"])) / pd.Timedelta(days=1)
+        exposed = kept["at"] - moments(kept["exposed_on"])
+        days = exposed.dt.total_seconds() / SECONDS_PER_DAY
         return kept.assign(months=days / DAYS_PER_MONTH)[list(COUNTED)]
 
     @cached_property
@@ -67,3 +78,41 @@ class Evidence:
     def sites(self, formulation: str) -> tuple[str, ...]:
         """Sites that the fit has of a formulation."""
         return tuple(one.site for one in self.fit.series if one.formulation == formulation)
+
+
+def evidence_of(
+    source: str | Path,
+    property: str = "solar_reflectance",  # noqa: A002 - the field's own word
+    *,
+    back_test: bool = True,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> Evidence:
+    """All that a claim on a source may rest on: fit, open findings, changes of formula, coverage.
+
+    back_test: hold forecasts from the latest usual cut against what was read later. A folder keeps
+    no earlier versions, so that nobody knows whether a formula changed.
+    """
+    exposure, changes, revision = _read(source)
+    fitted = fit(exposure, property, on_progress=on_progress)
+    findings = check(exposure, limits=own_limits(source)).open
+    coverage = _coverage(exposure, property_named(property).read_as, fitted) if back_test else None
+    return Evidence(fitted, findings, changes, coverage, revision)
+
+
+def _read(source: str | Path) -> tuple[Exposure, pd.DataFrame | None, int | None]:
+    if not is_store(source):
+        return open_source(source), None, None
+    from aging.ledger import open_ledger  # a folder needs no database
+
+    with open_ledger(source) as book:
+        revision = book.revision
+        return book.read(as_of_revision=revision), book.recorded("formulations"), revision
+
+
+def _coverage(exposure: Exposure, name: str, fitted: Fit) -> pd.DataFrame | None:
+    read = min(one.campaign.months.max() for one in fitted.series)
+    cut = max((one for one in CUTS if one < read), default=CUTS[0])
+    try:
+        return backtest(exposure, name, cuts=(cut,), rivals=()).board
+    except ModelError:
+        return None

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -26,7 +26,8 @@ from aging.decay.tolerance import one_sided_factor
 from aging.errors import require
 from aging.vocabulary import CLAIM_BASES, DAYS_PER_MONTH
 
-GATES = pd.read_csv(files("aging.claims").joinpath("gates.csv").open()).set_index("gate")
+GATES = pd.read_csv(Path(__file__).with_name("gates.csv")).set_index("gate")
+LIMITS: dict[str, float] = dict(zip(GATES.index, GATES["limit"].tolist(), strict=True))
 SHARE = "share of roofs"  # applies_to of the gate of a statement on a share of all roofs
 MOST_PANELS = 1000
 WASHED = ("like-washed", "recoated", "rose")  # rules of `aging.checks`
@@ -97,7 +98,7 @@ def assess(
     for name, row in GATES.iterrows():
         if wanted.isdisjoint(row["applies_to"].split("; ")):
             continue
-        limit = float(row["limit"])
+        limit = LIMITS[str(name)]
         asked = _Asked(evidence, formulation, basis, months, rating, share or 0.0, limit)
         met, seen, needed, how = RULES[str(name)](asked)
         found.append(
@@ -132,7 +133,7 @@ def _sites(asked: _Asked) -> Answer:
 def _panels(asked: _Asked) -> Answer:
     rows = asked.rows
     if asked.basis == "measured":
-        window = float(GATES.loc["window", "limit"])
+        window = LIMITS["window"]
         rows, when = asked.evidence.around(asked.formulation, asked.months, window), "then"
     else:
         last = rows.groupby("site")["visit"].transform("max")
@@ -140,7 +141,8 @@ def _panels(asked: _Asked) -> Answer:
     found = rows.groupby("site")["panel"].nunique()
     thin = found[found < asked.limit]
     seen = ", ".join(f"{site} {count}" for site, count in found.items()) or "none"
-    how = f"read every panel at the next visit, or expose more at {_listed(thin.index)}"
+    where = f" at {_listed(thin.index)}" if len(thin) else ""
+    how = f"read every panel at the next visit, or expose more{where}"
     return (
         bool(len(found)) and thin.empty, f"{when}: {seen}",
         f"at least {asked.limit:g} at each site", how,

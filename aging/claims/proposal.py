@@ -6,6 +6,7 @@ projected *      floor of the bound                             one-sided bound 
 measured         floor of the mean read within the window       mean - t(df) SE, of panels
 default formula  floor of 0.2 + beta (initial - 0.2)            none: an assumption
 laboratory-aged  floor of the mean of soiled panels             mean - t(df) SE, of panels
+rated            as the body issued it                          none
 
 * and substantiated, internal. SE^2 = sum_s (sd_s^2 / n_s) / S^2 over S sites of n_s panels, df by
 Welch and Satterthwaite; what a visit shares moves all panels together and is not in it. Where lower
@@ -23,13 +24,13 @@ import numpy as np
 import pandas as pd
 
 from aging.claims.evidence import Evidence
-from aging.claims.gates import GATES, laboratory
+from aging.claims.gates import LIMITS, laboratory
 from aging.decay.site import Array
 from aging.errors import ModelError, require
 from aging.optics.criteria import DefaultAged, default_aged
 from aging.projection import ALL_SITES, Fit
 from aging.standing import CANNOT, narrow_enough
-from aging.vocabulary import Property
+from aging.vocabulary import CLAIM_BASES, Property
 
 CONFIDENCE = 0.95
 FINEST = 0.01
@@ -85,6 +86,18 @@ def reading_draws(
     }
 
 
+@dataclass(frozen=True)
+class _Figures:
+    """What a basis gives, unrounded: `value` is rounded, `at_sites` each site's own."""
+
+    value: float
+    estimate: float
+    bound: float
+    at_sites: Mapping[str, float]
+    panels: int
+    notes: tuple[str, ...] = ()
+
+
 def propose(
     evidence: Evidence,
     formulation: str,
@@ -92,55 +105,81 @@ def propose(
     months: float = 36.0,
     *,
     retention: bool = False,
+    rated: float | None = None,
     draws: Mapping[str, Mapping[str, Array]] | None = None,
 ) -> Proposal:
     """The value that may be claimed on a basis, at a month of exposure.
 
-    draws: of `reading_draws`, where they are made already. CallError for a formulation that the
-    fit does not have, and for a basis or property that gives no such value; ModelError where the
-    evidence of that basis is missing.
+    rated: value that a body issued, for that basis, taken as it is. draws: of `reading_draws`,
+    where they are made already. CallError for a formulation that the fit does not have, and for a
+    basis or property that gives no such value; ModelError where the evidence of a basis is missing.
     """
-    fit, prop = evidence.fit, evidence.fit.measured
-    sites = evidence.sites(formulation)
-    require(
-        bool(sites), "formulation", formulation, sorted({one.formulation for one in fit.series})
-    )
+    prop, sites = evidence.fit.measured, evidence.sites(formulation)
+    known = sorted({one.formulation for one in evidence.fit.series})
+    require(bool(sites), "formulation", formulation, known)
+    require(basis in CLAIM_BASES, "basis", basis, CLAIM_BASES)
     require(prop.higher_is_better is not None, "property", prop.name, "one that has a better side")
-    name = prop.name + RETENTION * retention
-    rows = evidence.of(formulation)
-    observed = float(rows.groupby("site")["months"].max().min())
-    notes: tuple[str, ...] = ()
-    if basis in PROJECTED:
-        drawn = (draws or reading_draws(fit, months, retention=retention))[formulation]
-        tail = CONFIDENCE if prop.higher_is_better is False else 1 - CONFIDENCE
-        bounds = {site: float(np.quantile(one, tail)) for site, one in drawn.items()}
-        estimate, bound = float(np.median(drawn[ALL_SITES])), bounds.pop(ALL_SITES)
-        seen = fit.standings(months)
-        known = [narrow_enough(seen[site, formulation], drawn[site], prop) for site in sites]
-        notes = tuple(dict.fromkeys(note for one in known for note in one.notes))
-        if any(one.status == CANNOT for one in known):
-            estimate = bound = float("nan")
-        value, panels = bound, int(rows["panel"].nunique())
+    require((basis == "rated") == (rated is not None), "value", rated,
+            "the value that the body issued, where it is claimed as rated only")  # fmt: skip
+    require(not retention or (basis in PROJECTED and bool(prop.higher_is_better)),
+            "retention", f"{prop.name} as {basis}", PROJECTED)  # fmt: skip
+    if rated is not None:
+        found = _Figures(rated, rated, float("nan"), {}, 0)
+    elif basis in PROJECTED:
+        drawn = draws or reading_draws(evidence.fit, months, retention=retention)
+        found = _projected(evidence, formulation, months, drawn[formulation])
     else:
-        require(not retention, "retention", basis, PROJECTED)
-        read = _read(evidence, formulation, basis, months)
-        own = float("nan")
-        if basis == "default formula":
-            require(prop.name == "solar_reflectance", "property", prop.name, "solar_reflectance")
-            rule = _default()
-            estimate, notes = float(rule.reflectance(read["value"].mean())), (str(rule),)
-            means = read.groupby("site")["value"].mean()
-            bounds = {str(site): float(rule.reflectance(one)) for site, one in means.items()}
-        else:
-            estimate, own = mean_and_bound(read, prop)
-            bounds = {str(k): float(v) for k, v in read.groupby("site")["value"].mean().items()}
-        value, bound, panels = estimate, own, int(read["panel"].nunique())
-    worst = (max if prop.higher_is_better is False else min)(bounds, key=lambda k: bounds[k])
+        found = _read(evidence, formulation, basis, months)
+    at_sites = found.at_sites
+    worst = (min if prop.higher_is_better else max)(at_sites, key=lambda k: at_sites[k], default="")
     return Proposal(
-        formulation, name, basis, months, floored(value, prop, retention=retention), bound,
-        estimate, worst, floored(bounds[worst], prop, retention=retention), sites, panels,
-        observed, CONFIDENCE, notes,
+        formulation, prop.name + RETENTION * retention, basis, months,
+        found.value if rated is not None else floored(found.value, prop, retention=retention),
+        found.bound, found.estimate, worst,
+        floored(at_sites.get(worst, float("nan")), prop, retention=retention), sites, found.panels,
+        float(evidence.of(formulation).groupby("site")["months"].max().min()), CONFIDENCE,
+        found.notes,
     )  # fmt: skip
+
+
+def _projected(
+    evidence: Evidence, formulation: str, months: float, drawn: Mapping[str, Array]
+) -> _Figures:
+    fit, prop = evidence.fit, evidence.fit.measured
+    tail = 1 - CONFIDENCE if prop.higher_is_better else CONFIDENCE
+    bounds = {site: float(np.quantile(one, tail)) for site, one in drawn.items()}
+    bound, estimate = bounds.pop(ALL_SITES), float(np.median(drawn[ALL_SITES]))
+    seen = fit.standings(months)
+    known = [narrow_enough(seen[site, formulation], drawn[site], prop) for site in bounds]
+    if any(one.status == CANNOT for one in known):
+        bound = estimate = float("nan")
+    notes = tuple(dict.fromkeys(note for one in known for note in one.notes))
+    panels = int(evidence.of(formulation)["panel"].nunique())
+    return _Figures(bound, estimate, bound, bounds, panels, notes)
+
+
+def _read(evidence: Evidence, formulation: str, basis: str, months: float) -> _Figures:
+    """Figures from one reading a panel of what the basis speaks of."""
+    fit, rule = evidence.fit, None
+    if basis == "measured":
+        read = measured(evidence, formulation, months)
+    elif basis == "laboratory-aged":
+        read = _told(fit, laboratory(evidence, formulation), formulation)
+    else:
+        name = fit.measured.name
+        require(name == "solar_reflectance", "property", name, "solar_reflectance")
+        rule, rows = _default(), evidence.of(formulation).sort_values("at")
+        read = rows[rows["months"] <= LIMITS["new"]].drop_duplicates("panel")
+    if read.empty:
+        raise ModelError(f"{formulation}: nothing was read that a claim as {basis} could rest on")
+    each = read.groupby("site")["value"].mean()
+    means = dict(zip(map(str, each.index), each.tolist(), strict=True))
+    mean, bound = mean_and_bound(read, fit.measured)
+    if rule is None:
+        return _Figures(mean, mean, bound, means, read["panel"].nunique())
+    aged = float(rule.reflectance(mean))
+    at_sites = {site: float(rule.reflectance(one)) for site, one in means.items()}
+    return _Figures(aged, aged, float("nan"), at_sites, read["panel"].nunique(), (str(rule),))
 
 
 def measured(evidence: Evidence, formulation: str, months: float) -> pd.DataFrame:
@@ -148,7 +187,7 @@ def measured(evidence: Evidence, formulation: str, months: float) -> pd.DataFram
 
     Empty where any site of the formulation lacks them.
     """
-    near = evidence.around(formulation, months, float(GATES.loc["window", "limit"]))
+    near = evidence.around(formulation, months, LIMITS["window"])
     if set(near["site"]) != set(evidence.sites(formulation)):
         return near[:0]
     return _told(evidence.fit, near, formulation)
@@ -157,7 +196,7 @@ def measured(evidence: Evidence, formulation: str, months: float) -> pd.DataFram
 def mean_and_bound(read: pd.DataFrame, prop: Property) -> tuple[float, float]:
     """Mean over sites of the means over panels (site, value), and its one-sided bound.
 
-    The bound is nan where no site has two panels.
+    The bound is nan where a site has one panel.
     """
     from scipy.special import stdtrit
 
@@ -172,20 +211,6 @@ def mean_and_bound(read: pd.DataFrame, prop: Property) -> tuple[float, float]:
     degrees = variance**2 / (parts**2 / (each["size"].to_numpy() - 1)).sum()
     reach = float(stdtrit(degrees, CONFIDENCE)) * variance**0.5
     return mean, float(mean + reach if prop.higher_is_better is False else mean - reach)
-
-
-def _read(evidence: Evidence, formulation: str, basis: str, months: float) -> pd.DataFrame:
-    """One reading a panel of what the basis speaks of."""
-    if basis == "default formula":
-        rows = evidence.of(formulation).sort_values("at")
-        found = rows[rows["months"] <= float(GATES.loc["new", "limit"])].drop_duplicates("panel")
-    elif basis == "laboratory-aged":
-        found = _told(evidence.fit, laboratory(evidence, formulation), formulation)
-    else:  # a rating speaks of measured values too
-        found = measured(evidence, formulation, months)
-    if found.empty:
-        raise ModelError(f"{formulation}: nothing was read that a claim as {basis} could rest on")
-    return found
 
 
 def _told(fit: Fit, read: pd.DataFrame, formulation: str) -> pd.DataFrame:

@@ -16,7 +16,7 @@ Of a claim that a criterion is met, failing is one minus its probability.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
@@ -213,5 +213,5 @@ def _decided(claim: Claim, mean: float, prop: Property, better: int) -> Watched:
 
 
 def _unknown(claim: Claim, why: str) -> Watched:
-    none: Sequence[float] = [np.nan] * 9
-    return Watched(claim, "cannot tell", *none, why)
+    none = np.nan
+    return Watched(claim, "cannot tell", none, none, none, none, none, none, none, none, none, why)

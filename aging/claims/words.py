@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from importlib.resources import files
+from pathlib import Path
 
 import pandas as pd
 
@@ -19,8 +19,8 @@ from aging.claims.proposal import PROJECTED, RETENTION, Proposal
 from aging.errors import require
 from aging.vocabulary import CLAIM_BASES, property_named
 
-SENTENCES = pd.read_csv(files("aging.claims").joinpath("sentences.csv").open())
-WORDS = pd.read_csv(files("aging.claims").joinpath("words.csv").open(), dtype="str").fillna("")
+SENTENCES = pd.read_csv(Path(__file__).with_name("sentences.csv"))
+WORDS = pd.read_csv(Path(__file__).with_name("words.csv"), dtype="str").fillna("")
 CAUTIONS = (
     "A projection is not a rating: only bodies that rate products issue one.",
     "Codes differ by place and edition: the local authority and licensed practice decide.",

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 import typer
 
 from aging.cli import (  # noqa: F401 - they register their commands
+    claims,
     fieldwork,
     keep,
     outdoors,

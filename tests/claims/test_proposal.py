@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import campaign
+from claim_campaign import campaign
 from scipy import stats
 
 from aging.claims import Evidence, floored, propose
@@ -104,6 +104,14 @@ def test_default_and_laboratory_values(evidence, exposure):
     gathered = replace(evidence.fit.gathered, exposure=known)
     lab = Evidence(replace(evidence.fit, gathered=gathered))
     assert propose(lab, "A8", "laboratory-aged").estimate == pytest.approx(0.67)
+
+
+def test_a_rated_value_is_taken_as_issued(evidence):
+    found = propose(evidence, "A8", "rated", rated=0.687)
+    assert (found.value, found.worst_site) == (0.687, "")
+    for basis, value in (("rated", None), ("projected", 0.7)):
+        with pytest.raises(CallError, match="value"):
+            propose(evidence, "A8", basis, rated=value)
 
 
 def test_nothing_is_proposed_where_nothing_can_be_projected():

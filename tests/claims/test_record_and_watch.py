@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import campaign
+from claim_campaign import campaign
 
 from aging.claims import assess, claims, make, propose, report_card, sentences, standing, watch
 from aging.claims.criteria import named, verdicts

@@ -1,0 +1,142 @@
+"""Claims as tables for a person: value, gates, sentences, criteria, watch list, words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from aging.claims import Gate, Hit, Proposal, Watched
+from aging.claims.words import CAUTIONS
+from aging.cli.output import screen, table
+from aging.cli.results import figure
+from aging.vocabulary import DERIVED, PROPERTIES
+
+
+def show_claim(
+    found: Proposal,
+    gates: Sequence[Gate],
+    told: Sequence[str],
+    every: Mapping[str, Sequence[Gate]],
+) -> None:
+    """The value, the gates of its basis, what stronger bases lack, and the sentences."""
+    console = screen()
+    console.print(
+        f"{found.formulation}, {found.property} at {found.months:g} months, as {found.basis}",
+        style="bold",
+    )
+    console.print(
+        f"Value to claim: {figure(found.value, 2)}  (bound {figure(found.bound, 4)}, estimate "
+        f"{figure(found.estimate, 4)}, {100 * found.confidence:g} % one-sided; worst site "
+        f"{found.worst_site} {figure(found.worst_value, 2)})"
+    )
+    for note in found.notes:
+        console.print(f"Note: {note}")
+    if gates:
+        grid = table(["", "gate", "seen", "needed", "how, or when"], left=5)
+        for one in gates:
+            mark = "met" if one.met else "NOT"
+            grid.add_row(mark, one.gate, one.seen, one.needed, one.how)
+        console.print(grid)
+    for basis, others in every.items():
+        lacking = [f"{one.gate} ({one.how})" for one in others if not one.met]
+        if lacking and basis != found.basis:
+            console.print(f"As {basis} not yet: {'; '.join(lacking)}")
+    console.print("May be said:" if told else "Nothing may be said of it.", style="bold")
+    for text in told:
+        console.print(f"  {text}")
+
+
+def show_criteria(rows: pd.DataFrame) -> None:
+    """Each criterion and route with its probability."""
+    console = screen()
+    console.print(f"Criteria of programmes ({rows['emittance'].iloc[0]})", style="bold")
+    grid = table(
+        ["", "no.", "programme, edition, section", "slope", "thresholds", "probability"], 5
+    )
+    for number, row in enumerate(rows.fillna("").to_dict("records"), start=1):
+        name = ", ".join(filter(None, (row["programme"], row["edition"], row["section"])))
+        where = "; ".join(filter(None, (
+            row["applies_to"], row["state"],
+            row["checked"] if "check before use" in row["checked"] else "",
+        )))  # fmt: skip
+        grid.add_row(
+            row["verdict"], str(number), f"{name}; {where}", row["slope"],
+            _short(row["thresholds"]), f"{row['probability']:.2f}",
+        )  # fmt: skip
+    console.print(grid)
+    console.print("Routes are tested apart. What meets a threshold here is no rating.")
+
+
+def _short(thresholds: str) -> str:
+    """Thresholds with the symbols of their quantities."""
+    for name, prop in {**PROPERTIES, **DERIVED}.items():
+        thresholds = thresholds.replace(name, prop.symbol)
+    return thresholds.replace(" or more", "")
+
+
+def show_cautions() -> None:
+    """The cautions, where the number stands."""
+    console = screen()
+    for text in CAUTIONS:
+        console.print(f"Caution: {text}")
+
+
+def show_watch(found: Sequence[Watched], card: pd.DataFrame, sentence: str) -> None:
+    """The watch list, what would break each claim, and the report card."""
+    console = screen()
+    if not found:
+        console.print("No claim stands. aging claim STORE FORMULATION --make records one.")
+    else:
+        headers = ["claim", "formulation", "property", "state", "month", "claimed", "now", "margin",
+                   "moved", "fails"]  # fmt: skip
+        grid = table(headers, left=4)
+        for one in found:
+            own = one.claim
+            grid.add_row(
+                own.claim, own.formulation, own.criterion or own.property, one.state,
+                f"{own.months:g}", figure(own.value, 2), figure(one.estimate, 3),
+                figure(one.margin, 3), figure(one.moved, 3), figure(one.probability_failing, 2),
+            )  # fmt: skip
+        console.print(grid)
+        for one in found:
+            console.print(f"{one.claim.claim}: {one.why}{_to_break(one)}.")
+    console.print(sentence)
+    for row in card.to_dict("records"):
+        console.print(
+            f"  {row['claim']} {row['formulation']}: claimed {row['value']:.2f}, read "
+            f"{row['measured']:.3f}: {'right' if row['right'] else 'WRONG'}"
+        )
+
+
+def _to_break(one: Watched) -> str:
+    if np.isnan(one.breaks_at):
+        return "; no single visit would break it" if np.isinf(one.distance) else ""
+    return (
+        f"; it breaks if the mean at month {one.next_months:g} reads {one.breaks_at:.3f}, "
+        f"{one.distance:.3f} ({one.sigmas:.1f} sigma) off what is expected"
+    )
+
+
+def show_hits(text: str, hits: Sequence[Hit]) -> None:
+    """Each expression with line and place, why, and what to write."""
+    console = screen()
+    for hit in hits:
+        line = text.count("\n", 0, hit.start) + 1
+        place = hit.start - (text.rfind("\n", 0, hit.start) + 1) + 1
+        found = " ".join(hit.found.split())
+        console.print(f"line {line}, character {place}: {found}", style="bold")
+        console.print(f"  {hit.reason}\n  Safer: {hit.safer}")
+    count = len(hits) or "No"
+    console.print(
+        f"{count} expression{'s' * (len(hits) != 1)} to avoid. Legal review is still due."
+    )
+
+
+def show_words(words: pd.DataFrame) -> None:
+    """The table of expressions."""
+    grid = table(["expression", "passes with", "why", "safer"], left=4)
+    for row in words.to_dict("records"):
+        grid.add_row(row["expression"], row["unless"], row["reason"], row["safer"])
+    screen().print(grid)
