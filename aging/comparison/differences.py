@@ -1,10 +1,11 @@
 """Differences between formulations, by site and over sites, with all that a decision asks.
 
-Each difference has its own interval, one that holds for the whole family of its site at once and a
-bound on its worse side that does so too (`family`), the probability of being better by at least a
-worthwhile amount, and that of being as good within a margin. The mean over sites stands beside its
-worst site and beside the test whether sites may be averaged (`pooling`). With few sites that test
-seldom speaks: that it does not object is no proof that they agree.
+Each difference has its own interval, one that holds for its whole family at once (the differences
+of its trial at its site; closed trials do not widen those of a running one) and a bound on its
+worse side that does so too (`family`), the probability of being better by at least a worthwhile
+amount, and that of being as good within a margin. The mean over sites stands beside its worst site
+and beside the test whether sites may be averaged (`pooling`). With few sites that test seldom
+speaks: that it does not object is no proof that they agree.
 """
 
 from __future__ import annotations
@@ -97,13 +98,18 @@ class _Judge:
     failing: Mapping[str, Sequence[str]]
 
     def rows(self, joint: Joint, pairs: Sequence[Pair]) -> Iterator[dict[str, object]]:
-        """Rows of every site, a family each, then of the means over sites."""
-        gaps = {pair: joint.gaps(*pair) for pair in pairs}
+        """Rows of every site, a family each trial, then of the means over sites."""
+        gaps = {pair: each for pair in pairs if (each := joint.gaps(*pair))}
+        trials: dict[str, list[Pair]] = {}
+        for pair in gaps:
+            trials.setdefault(joint.trials[pair[0]], []).append(pair)
         for site in sorted({site for each in gaps.values() for site in each}):
-            here = {pair: each[site][None] for pair, each in gaps.items() if site in each}
-            yield from self._family(here, site, dict.fromkeys(here, (site,)))
-        shared = {pair: np.stack(list(each.values())) for pair, each in gaps.items() if each}
-        yield from self._family(shared, ALL_SITES, {pair: tuple(gaps[pair]) for pair in shared})
+            for family in trials.values():
+                here = {pair: gaps[pair][site][None] for pair in family if site in gaps[pair]}
+                yield from self._family(here, site, dict.fromkeys(here, (site,)))
+        for family in trials.values():
+            shared = {pair: np.stack(list(gaps[pair].values())) for pair in family}
+            yield from self._family(shared, ALL_SITES, {pair: tuple(gaps[pair]) for pair in shared})
 
     def _family(
         self, gaps: dict[Pair, Array], label: str, sites: dict[Pair, tuple[str, ...]]

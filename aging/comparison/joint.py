@@ -33,6 +33,18 @@ class Joint:
         """Every site, in the order of the draws."""
         return tuple(dict.fromkeys(site for site, _ in self.drawn))
 
+    @cached_property
+    def trials(self) -> dict[str, str]:
+        """A name for the trial of each formulation: all that met in a campaign, linked on."""
+        met: dict[int, set[str]] = {}
+        for (_, formulation), number in self.campaign.items():
+            met.setdefault(number, set()).add(formulation)
+        trial = {one: one for each in met.values() for one in each}
+        for _ in met:  # each pass links at least one campaign more
+            for each in met.values():
+                trial |= dict.fromkeys(each, min(trial[one] for one in each))
+        return trial
+
     def of(self, site: str, formulation: str) -> Array:
         """Draws (D,) of one series."""
         return self.drawn[site, formulation]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from aging.comparison.differences import COLUMNS, differences
-from aging.comparison.joint import at, mean_over
+from aging.comparison.joint import Joint, at, mean_over
 from aging.comparison.origins import PARTS, origins
 from aging.comparison.ranks import ranks
 from aging.errors import CallError, ModelError
@@ -110,3 +110,14 @@ def test_wrong_calls_say_how(fitted):
     lone = replace(fitted, gathered=replace(fitted.gathered, exposure=exposure))
     with pytest.raises(ModelError, match="no site has a control"):
         differences(lone)
+
+
+def test_trials_that_never_met_are_families_of_their_own(fitted):
+    draws = at(fitted, 36)
+    older = {(site, f"P{mix}"): drawn for (site, mix), drawn in draws.drawn.items()}
+    numbers = {(site, f"P{mix}"): 100 + n for (site, mix), n in draws.campaign.items()}
+    both = Joint({**draws.drawn, **older}, {**draws.campaign, **numbers})
+    assert set(both.trials.values()) == {"S0H0", "PS0H0"}
+    assert all(mix.startswith("P") == (trial == "PS0H0") for mix, trial in both.trials.items())
+    linked = Joint(both.drawn, both.campaign | {("AMARO", "S0H0"): numbers["AMARO", "PS0H0"]})
+    assert set(linked.trials.values()) == {"PS0H0"}
