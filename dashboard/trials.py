@@ -24,9 +24,9 @@ HASHED = {Opened: key_of}
 
 @st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs=HASHED)
 def guarded(opened: Opened) -> pd.DataFrame:
-    """Verdicts of the guard-rails that were read, see `aging.comparison.guards`."""
+    """Verdicts of the guard-rails that were read, failures first: `aging.comparison.guards`."""
     found = guards(opened.exposure)
-    return found[found["verdict"] != NOT_READ]
+    return found[found["verdict"] != NOT_READ].sort_values("verdict", kind="stable")
 
 
 def failed(opened: Opened) -> dict[str, tuple[str, ...]]:

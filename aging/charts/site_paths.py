@@ -29,7 +29,8 @@ def site_paths_chart(
     )  # fmt: skip
     axis = alt.Axis(title=style.quantity(prop), format=f".{min(prop.decimals, 2)}f", tickCount=5)
     scale = alt.Scale(domain=list(span), nice=False)
-    colour = alt.Color("formulation:N", scale=colours, legend=style.legend(symbolSize=400))
+    legend = style.legend(symbolType="stroke", symbolSize=500, symbolOpacity=1)
+    colour = alt.Color("formulation:N", scale=colours, legend=legend)
     band = base.mark_area(opacity=0.28).encode(
         alt.Y("lower:Q", scale=scale, axis=axis), alt.Y2("upper:Q"),
         colour,
@@ -37,7 +38,7 @@ def site_paths_chart(
     line = base.mark_line(strokeWidth=2.5).encode(
         alt.Y("estimate:Q", scale=scale, axis=axis), colour,
         alt.StrokeDash(
-            "formulation:N", legend=style.legend(symbolSize=400),
+            "formulation:N", legend=legend,
             scale=alt.Scale(domain=order, range=style.cycle(order, style.DASHES)),
         ),
     )  # fmt: skip

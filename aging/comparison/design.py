@@ -10,7 +10,7 @@ they are given. A true difference d at every one of S sites is shown where the i
 
 which is simulated over nodes and errors. Nodes, replicates' spreads and priors are those of the
 fitted campaigns of a ledger, each site with its own, or the assumed ones of the table of priors.
-Against whole simulated campaigns, fitted one by one: tests/comparison/test_design.py.
+Against whole simulated campaigns, fitted one by one: tests/comparison/test_floors_study.py.
 """
 
 from __future__ import annotations
