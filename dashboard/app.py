@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import wording
+from dashboard import keeping_words, log_words, wording
 
 ICON = Path(__file__).with_name("icon.svg")
 
@@ -14,6 +14,10 @@ st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
 st.navigation(
     [
         st.Page("views/overview.py", title=wording.OVERVIEW, default=True),
+        st.Page("views/log.py", title=log_words.TITLE, url_path="log"),
+        st.Page("views/doubts.py", title=keeping_words.DOUBTS, url_path="doubts"),
+        st.Page("views/story.py", title=keeping_words.STORY, url_path="story"),
+        st.Page("views/instruments.py", title=keeping_words.INSTRUMENTS, url_path="instruments"),
         st.Page("views/decay.py", title=wording.DECAY, url_path="decay"),
         st.Page("views/compare.py", title=wording.COMPARE, url_path="compare"),
         st.Page("views/additives.py", title=wording.ADDITIVES, url_path="additives"),

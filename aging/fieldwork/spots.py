@@ -31,35 +31,35 @@ _BETWEEN = re.compile(r",(?=\s)|[\s;]+")
 class Spots:
     """Values of spots in the order read, in the property's unit, and what they say together."""
 
-    values: tuple[float, ...]
+    each: tuple[float, ...]
 
     @property
     def mean(self) -> float:
         """Arithmetic mean, of 12 digits, so that 0.7 and 0.72 make 0.71."""
-        return float(f"{statistics.fmean(self.values):.12g}")
+        return float(f"{statistics.fmean(self.each):.12g}")
 
     @property
     def sd(self) -> float | None:
         """Sample standard deviation; None for one spot."""
-        return float(f"{statistics.stdev(self.values):.6g}") if len(self.values) > 1 else None
+        return float(f"{statistics.stdev(self.each):.6g}") if len(self.each) > 1 else None
 
     @property
     def sem(self) -> float | None:
         """Standard error of the mean; None for one spot."""
-        return None if self.sd is None else self.sd / math.sqrt(len(self.values))
+        return None if self.sd is None else self.sd / math.sqrt(len(self.each))
 
     @property
     def range(self) -> float:
         """Highest less lowest."""
-        return max(self.values) - min(self.values)
+        return max(self.each) - min(self.each)
 
     @property
     def still_to_read(self) -> int:
         """How many more a patch asks for by now, 0 where its mean is known well enough."""
-        lacking = max(FEWEST - len(self.values), 0)
+        lacking = max(FEWEST - len(self.each), 0)
         if self.sd is None or (self.sem or 0) <= ENOUGH_SEM:
             return lacking
-        return max(math.ceil((self.sd / ENOUGH_SEM) ** 2) - len(self.values), lacking, 1)
+        return max(math.ceil((self.sd / ENOUGH_SEM) ** 2) - len(self.each), lacking, 1)
 
 
 def typed(text: str) -> tuple[float, ...]:
