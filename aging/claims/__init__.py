@@ -10,9 +10,10 @@ A claim is made on a store, is never edited, and is evaluated again on every vis
 
 from __future__ import annotations
 
+from aging.claims.asked import GATES
 from aging.claims.criteria import verdicts
 from aging.claims.evidence import Evidence, evidence_of
-from aging.claims.gates import GATES, Gate, assess
+from aging.claims.gates import Gate, assess
 from aging.claims.proposal import Proposal, floored, propose
 from aging.claims.record import Claim, claims, make, standing, withdraw
 from aging.claims.watch import Watched, report_card, watch

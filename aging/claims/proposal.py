@@ -16,15 +16,16 @@ step of the property where that is wider (SRI: 1), after noise of 1e-12 is taken
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 import numpy as np
 import pandas as pd
 
+from aging.claims.amount import laboratory
+from aging.claims.asked import LIMITS
 from aging.claims.evidence import Evidence
-from aging.claims.gates import LIMITS, laboratory
 from aging.decay.site import Array
 from aging.errors import ModelError, require
 from aging.optics.criteria import DefaultAged, default_aged
@@ -121,15 +122,16 @@ def propose(
     require(prop.higher_is_better is not None, "property", prop.name, "one that has a better side")
     require((basis == "rated") == (rated is not None), "value", rated,
             "the value that the body issued, where it is claimed as rated only")  # fmt: skip
-    require(not retention or (basis in PROJECTED and bool(prop.higher_is_better)),
-            "retention", f"{prop.name} as {basis}", PROJECTED)  # fmt: skip
+    ratio = basis in (*PROJECTED, "measured") and prop.scale == "ratio"
+    require(not retention or (ratio and bool(prop.higher_is_better)), "retention",
+            f"{prop.name} as {basis}", "a ratio scale, higher is better")  # fmt: skip
     if rated is not None:
         found = _Figures(rated, rated, float("nan"), {}, 0)
     elif basis in PROJECTED:
         drawn = draws or reading_draws(evidence.fit, months, retention=retention)
         found = _projected(evidence, formulation, months, drawn[formulation])
     else:
-        found = _read(evidence, formulation, basis, months)
+        found = _read(evidence, formulation, basis, months, retention=retention)
     at_sites = found.at_sites
     worst = (min if prop.higher_is_better else max)(at_sites, key=lambda k: at_sites[k], default="")
     return Proposal(
@@ -158,18 +160,19 @@ def _projected(
     return _Figures(bound, estimate, bound, bounds, panels, notes)
 
 
-def _read(evidence: Evidence, formulation: str, basis: str, months: float) -> _Figures:
+def _read(
+    evidence: Evidence, formulation: str, basis: str, months: float, *, retention: bool
+) -> _Figures:
     """Figures from one reading a panel of what the basis speaks of."""
     fit, rule = evidence.fit, None
     if basis == "measured":
-        read = measured(evidence, formulation, months)
+        read = measured(evidence, formulation, months, retention=retention)
     elif basis == "laboratory-aged":
         read = _told(fit, laboratory(evidence, formulation), formulation)
     else:
         name = fit.measured.name
         require(name == "solar_reflectance", "property", name, "solar_reflectance")
-        rule, rows = _default(), evidence.of(formulation).sort_values("at")
-        read = rows[rows["months"] <= LIMITS["new"]].drop_duplicates("panel")
+        rule, read = _default(), _new(evidence, formulation)
     if read.empty:
         raise ModelError(f"{formulation}: nothing was read that a claim as {basis} could rest on")
     each = read.groupby("site")["value"].mean()
@@ -182,15 +185,33 @@ def _read(evidence: Evidence, formulation: str, basis: str, months: float) -> _F
     return _Figures(aged, aged, float("nan"), at_sites, read["panel"].nunique(), (str(rule),))
 
 
-def measured(evidence: Evidence, formulation: str, months: float) -> pd.DataFrame:
+def measured(
+    evidence: Evidence,
+    formulation: str,
+    months: float,
+    *,
+    retention: bool = False,
+    sites: Sequence[str] = (),
+) -> pd.DataFrame:
     """Readings around a claimed month, one a panel, as values of what is told.
 
-    Empty where any site of the formulation lacks them.
+    retention: over the panel's own reading when new. sites: those of the formulation where none is
+    named. Empty where any of them lacks such readings.
     """
+    wanted = set(sites or evidence.sites(formulation))
     near = evidence.around(formulation, months, LIMITS["window"])
-    if set(near["site"]) != set(evidence.sites(formulation)):
-        return near[:0]
-    return _told(evidence.fit, near, formulation)
+    near = _told(evidence.fit, near[near["site"].isin(wanted)], formulation)
+    if retention:
+        start = _told(evidence.fit, _new(evidence, formulation), formulation)
+        initial = near["panel"].map(start.set_index("panel")["value"])
+        near = near.assign(value=near["value"] / initial).dropna(subset="value")
+    return near if set(near["site"]) == wanted else near[:0]
+
+
+def _new(evidence: Evidence, formulation: str) -> pd.DataFrame:
+    """First reading of each panel that was read when new."""
+    rows = evidence.of(formulation).sort_values("at")
+    return rows[rows["months"] <= LIMITS["new"]].drop_duplicates("panel")
 
 
 def mean_and_bound(read: pd.DataFrame, prop: Property) -> tuple[float, float]:

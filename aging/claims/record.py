@@ -11,6 +11,7 @@ import pandas as pd
 
 from aging.claims.gates import Gate
 from aging.claims.proposal import CONFIDENCE, Proposal
+from aging.claims.words import examine
 from aging.errors import CallError, LedgerError, require
 from aging.ledger import Ledger
 from aging.ledger.batches import now, said
@@ -57,9 +58,10 @@ def make(
 ) -> Claim:
     """Record a claim on what the store held at a revision, and return it.
 
-    Gates that fail refuse it, but for the basis "internal". criterion: of `criteria.named`, where
-    the claim is that it is met. replaces: a standing claim that this one takes the place of, with
-    the reason. CallError where something is missing; LedgerError where the store was altered.
+    Gates that fail refuse it, but for the basis "internal", and so do words to avoid. criterion: of
+    `criteria.named`, where the claim is that it is met. replaces: a standing claim that this one
+    takes the place of, with the reason. CallError where something is missing; LedgerError where the
+    store was altered.
     """
     failing = [gate for gate in gates if not gate.met]
     if failing and proposal.basis != "internal":
@@ -70,6 +72,8 @@ def make(
     if not criterion and pd.isna(proposal.value):
         raise CallError(f"{proposal.formulation}: there is no value to claim; see its notes")
     wording, by = said("wording", wording), said("by", by)
+    for hit in examine(wording):
+        raise CallError(f"wording: {hit.found!r}: {hit.reason}; write {hit.safer}")
     if replaces:
         _require_standing(ledger, replaces)
         reason = said("reason", reason)

@@ -1,7 +1,7 @@
 """Does every standing claim still hold? Evaluated anew on whatever the readings are now.
 
-A claim speaks of the mean over sites as one visit reads it. Once every site was read around the
-claimed month, the measured mean decides. Until then, with F the draws of that reading at the
+A claim speaks of the mean over its sites as one visit reads it. Once each of them was read around
+the claimed month, the measured mean decides. Until then, with F the draws of that reading at the
 claimed month and N those of the mean at the next visit:
 
     probability of failing   share of F on the worse side of the value
@@ -30,7 +30,7 @@ from aging.claims.proposal import RETENTION, floored, mean_and_bound, measured, 
 from aging.claims.record import Claim, claims, standing
 from aging.decay.site import Array
 from aging.errors import ModelError, require
-from aging.projection import ALL_SITES, Fit, fit
+from aging.projection import Fit, fit
 from aging.projection.remedies import ANOTHER_VISIT
 from aging.records import Exposure
 from aging.vocabulary import Property, property_named
@@ -92,22 +92,24 @@ class _Desk:
             found = self.evidence(name)
         except ModelError as error:
             return _unknown(claim, str(error))
-        if not found.sites(claim.formulation):
-            return _unknown(claim, "its formulation is not among the readings")
+        if gone := sorted(set(claim.sites) - set(found.sites(claim.formulation))):
+            return _unknown(claim, f"no readings of it at {', '.join(gone)}")
         if claim.criterion:
             return self._criterion(claim)
         prop = found.fit.measured
         better = -1 if prop.higher_is_better is False and not retention else 1
-        if not retention and len(read := measured(found, claim.formulation, claim.months)):
+        read = measured(
+            found, claim.formulation, claim.months, retention=retention, sites=claim.sites
+        )
+        if len(read):
             return _decided(claim, mean_and_bound(read, prop)[0], prop, better)
-        draws = self.drawn(name, claim.months, retention, another=False)[claim.formulation]
-        final = draws[ALL_SITES]
+        final = self._mean(claim, name, claim.months, another=False)
         failing = float((better * (final - claim.value) < 0).mean())
         estimate = float(np.median(final))
         state, why = self._state(failing)
         seen = found.of(claim.formulation)["months"].max()
         month = next_visit(self.exposure.plan, float(seen), claim.months)
-        other = self.drawn(name, month, retention, another=True)[claim.formulation][ALL_SITES]
+        other = self._mean(claim, name, month, another=True)
         breaks, distance, sigmas = _to_break(final, other, claim.value, better)
         return Watched(
             claim, state, failing, estimate, np.nan, better * (estimate - claim.value),
@@ -134,6 +136,13 @@ class _Desk:
         if read not in self.fits:
             self.fits[read] = fit(self.exposure, read)
         return Evidence(self.fits[read].told_as(name))
+
+    def _mean(self, claim: Claim, name: str, months: float, *, another: bool) -> Array:
+        """Draws of the mean over the sites of a claim."""
+        retention = RETENTION in claim.property
+        drawn = self.drawn(name, months, retention, another=another)[claim.formulation]
+        mean: Array = np.mean([drawn[site] for site in claim.sites], axis=0)
+        return mean
 
     def _drawn(
         self, name: str, months: float, retention: bool, *, another: bool

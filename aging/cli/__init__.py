@@ -1,7 +1,7 @@
 """The command line: it words results and errors for people and holds no science.
 
-Exit code 0; 1 where findings block; 2 on a wrong call, in one line; 3 on a fault of the program
-itself, in one line unless AGING_DEBUG is set.
+Exit code 0; 1 where findings block or a claim is at risk; 2 on a wrong call, in one line; 3 on a
+fault of the program itself, in one line unless AGING_DEBUG is set; 4 where a claim is broken.
 """
 
 from __future__ import annotations

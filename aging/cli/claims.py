@@ -72,7 +72,7 @@ def claim(
     """Propose a value, with the evidence it lacks and the words it allows."""
     from getpass import getuser
 
-    from aging.claims import assess, evidence_of, examine, make, propose, sentences
+    from aging.claims import assess, evidence_of, make, propose, sentences
     from aging.cli import claim_tables, output
     from aging.ledger import open_ledger
     from aging.source import is_store
@@ -81,8 +81,6 @@ def claim(
         raise CallError("--make: a claim is kept in the store that it rests on; load the folder")
     require((basis == "rated") == (value is not None) == bool(rating), "--as, --value, --rating",
             (basis, value, rating), "all three of a rating, else none")  # fmt: skip
-    if odd := examine(wording or ""):
-        raise CallError(f"--wording: {odd[0].found!r}: {odd[0].reason}; write {odd[0].safer}")
     with output.progress("fitting") as step:
         known = evidence_of(source, measured, back_test=back_test, on_progress=step)
         every = {one: assess(known, formulation, one, months) for one in OUTSIDE}

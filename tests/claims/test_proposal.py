@@ -67,6 +67,15 @@ def test_measured_mean_with_its_own_bound(evidence):
         propose(evidence, "A8", "measured", 36)
 
 
+def test_measured_retention_is_each_panels_own_share(evidence):
+    found = propose(evidence, "A8", "measured", 24, retention=True)
+    rows = evidence.of("A8")
+    new = rows[rows["months"] < 0.5].set_index("panel")["value"]
+    late = evidence.around("A8", 24, 30).set_index("panel")
+    share = (late["value"] / new).groupby(late["site"]).mean().mean()
+    assert found.estimate == pytest.approx(share)
+
+
 def test_bound_of_the_mean_is_students():
     one = pd.DataFrame({"site": "K", "value": [0.70, 0.71, 0.73, 0.69]})
     mean, bound = mean_and_bound(one, SR)
@@ -125,7 +134,7 @@ def test_wrong_calls_are_named(evidence):
     with pytest.raises(CallError, match=r"formulation: 'B1'.*A0, A8"):
         propose(evidence, "B1", "projected")
     with pytest.raises(CallError, match="retention"):
-        propose(evidence, "A8", "measured", 24, retention=True)
+        propose(evidence, "A8", "default formula", retention=True)
 
 
 def test_site_draws_make_the_mean(evidence):

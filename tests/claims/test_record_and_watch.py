@@ -57,6 +57,20 @@ def test_a_gate_that_fails_refuses_all_but_an_internal_claim(store, evidence):
         make(store, internal, gates, "words", revision=9, by="Zoë")
 
 
+def test_words_to_avoid_are_not_recorded(store, evidence):
+    with pytest.raises(CallError, match=r"wording: 'stays white'.*write reads at least"):
+        make(store, propose(evidence, "A8", "internal"), (), "It stays white.", revision=1, by="Z")
+
+
+def test_a_claim_speaks_of_its_own_sites(store, evidence):
+    claimed(store, evidence, sites=("COAST",))
+    claimed(store, evidence, sites=("COAST", "MOON"))
+    coast, gone = watch(store.read(), fits={"solar_reflectance": evidence.fit})
+    drawn = evidence.fit.draws([36.0])["COAST", "A8"]["reading"][0]
+    assert coast.estimate == pytest.approx(np.median(drawn))
+    assert (gone.state, gone.why) == ("cannot tell", "no readings of it at MOON")
+
+
 def test_withdrawn_and_replaced_once(store, evidence):
     first = claimed(store, evidence)
     proposal = propose(evidence, "A8", "internal")
