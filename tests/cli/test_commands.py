@@ -224,7 +224,7 @@ def test_project_says_that_rows_were_left_out(faulty, capsys):
 def test_compare_shows_the_candidate_against_the_control(folder, capsys):
     assert app(["compare", str(folder), "--months", "12,36"]) == 0
     text = capsys.readouterr().out
-    assert "difference to the control (plain)" in text
+    assert "difference to plain, state" in text
     assert "at 12 months" in text
     assert "at 36 months" in text
     assert "silica" in text

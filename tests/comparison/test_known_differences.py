@@ -9,29 +9,30 @@ import pandas as pd
 import pytest
 
 import aging
-from aging.comparison import differences as contrast
-from aging.errors import ModelError
+from aging.comparison import differences
 from aging.simulation import Design, simulate
 
 CAMPAIGN = simulate(Design(months=24), seed=21)
 
 
 @pytest.fixture(scope="module")
-def fitted():
+def simulated():
     return aging.fit(CAMPAIGN.exposure)
 
 
-def test_a_difference_is_narrower_than_from_independent_errors(fitted):
-    differences = contrast(fitted, 36).frame.query("target == 'reading' and site != 'all'")
-    values = fitted.project(36).frame.query("target == 'reading' and site != 'all'")
+def test_a_difference_is_narrower_than_from_independent_errors(simulated):
+    gaps = differences(simulated, 36).frame.query("target == 'reading' and site != 'all'")
+    values = simulated.project(36).frame.query("target == 'reading' and site != 'all'")
     width = (values["upper"] - values["lower"]).groupby(values["site"]).mean()
-    own = (differences["upper"] - differences["lower"]).groupby(differences["site"]).mean()
+    own = (gaps["upper"] - gaps["lower"]).groupby(gaps["site"]).mean()
     assert (own < 0.75 * np.sqrt(2) * width).all()
 
 
-def test_the_difference_is_that_of_the_estimates(fitted):
-    rows = contrast(fitted, 36).frame.query("target == 'state' and site != 'all'")
-    values = fitted.project(36).frame.query("target == 'state'").set_index(["site", "formulation"])
+def test_the_difference_is_that_of_the_estimates(simulated):
+    rows = differences(simulated, 36).frame.query("target == 'state' and site != 'all'")
+    values = (
+        simulated.project(36).frame.query("target == 'state'").set_index(["site", "formulation"])
+    )
     for row in rows.itertuples():
         gap = values.loc[(row.site, row.formulation), "estimate"]
         gap -= values.loc[(row.site, "S0H0"), "estimate"]
@@ -66,9 +67,3 @@ def test_a_lower_yellowness_is_better():
     rows = frame.query("target == 'reading' and site == 'all'").set_index("formulation")
     assert rows.loc["S8H30", "estimate"] < 0
     assert rows.loc["S8H30", "probability_better"] > 0.95
-
-
-def test_without_a_control_there_is_nothing_to_compare_with():
-    formulations = CAMPAIGN.exposure.formulations.assign(role="candidate")
-    with pytest.raises(ModelError, match="control"):
-        aging.compare(replace(CAMPAIGN.exposure, formulations=formulations))
