@@ -11,7 +11,7 @@ from aging.claims import Gate, Hit, Proposal, Watched
 from aging.claims.words import CAUTIONS
 from aging.cli.output import screen, table
 from aging.cli.results import figure
-from aging.vocabulary import DERIVED, PROPERTIES
+from aging.vocabulary import DERIVED, PROPERTIES, property_named
 
 
 def show_claim(
@@ -22,23 +22,26 @@ def show_claim(
 ) -> None:
     """The value, the gates of its basis, what stronger bases lack, and the sentences."""
     console = screen()
+    digits = min(property_named(found.property.split()[0]).decimals, 2)
     console.print(
         f"{found.formulation}, {found.property} at {found.months:g} months, as {found.basis}",
         style="bold",
     )
     console.print(
-        f"Value to claim: {figure(found.value, 2)}  (bound {figure(found.bound, 4)}, estimate "
-        f"{figure(found.estimate, 4)}, {100 * found.confidence:g} % one-sided; worst site "
-        f"{found.worst_site} {figure(found.worst_value, 2)})"
+        f"Value to claim: {figure(found.value, digits)}  (bound {figure(found.bound, digits + 2)}, "
+        f"estimate {figure(found.estimate, digits + 2)}, {100 * found.confidence:g} % one-sided; "
+        f"worst site {found.worst_site or '-'} {figure(found.worst_value, digits)})"
     )
     for note in found.notes:
         console.print(f"Note: {note}")
-    if gates:
-        grid = table(["", "gate", "seen", "needed", "how, or when"], left=5)
-        for one in gates:
-            mark = "met" if one.met else "NOT"
-            grid.add_row(mark, one.gate, one.seen, one.needed, one.how)
-        console.print(grid)
+    if not gates:
+        nearest = min(every, key=lambda basis: sum(not one.met for one in every[basis]))
+        gates = every[nearest]
+        console.print(f"No gate is needed for {found.basis}; of {nearest}, the nearest basis:")
+    grid = table(["", "gate", "seen", "needed", "how, or when"], left=5)
+    for one in gates:
+        grid.add_row("met" if one.met else "NOT", one.gate, one.seen, one.needed, one.how)
+    console.print(grid)
     for basis, others in every.items():
         lacking = [f"{one.gate} ({one.how})" for one in others if not one.met]
         if lacking and basis != found.basis:

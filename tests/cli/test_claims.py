@@ -33,7 +33,7 @@ def test_a_claim_from_proposal_to_its_end(store, capsys):
         assert part in " ".join(shown.split())
     assert claim(store, "--make", "--by", "Zoë", "--months", "16") == 0
     shown = capsys.readouterr().out
-    assert "NOT" not in shown  # an internal claim needs no gate
+    assert "No gate is needed for internal; of " in shown
     assert "As projected not yet: sites (expose it at 2 more sites" in shown
     assert "Caution: A projection is not a rating" in shown
     made = shown.rsplit("claim ", 1)[1].split()[0]
