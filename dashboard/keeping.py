@@ -162,18 +162,25 @@ def done() -> None:
         st.success(wording.DONE)
 
 
-def report(opened: data.Opened, site: str, on: str, form: str) -> bytes:
-    """The report of a visit as html or pdf."""
-    found = visit_report(opened.exposure, site, on, known=known(opened), checked=checked(opened))
-    return as_pdf(found) if form == "pdf" else as_html(found).encode()
+def reporter(opened: data.Opened) -> Callable[[str, str, str], bytes]:
+    """A function of site, day and form (html, pdf) that makes a report without asking the page."""
+    kept_there, found = known(opened), checked(opened)
+
+    def report(site: str, on: str, form: str) -> bytes:
+        told = visit_report(opened.exposure, site, on, known=kept_there, checked=found)
+        return as_pdf(told) if form == "pdf" else as_html(told).encode()
+
+    return report
 
 
-def days(opened: data.Opened, site: str) -> list[str]:
-    """Days on which a site was read, the latest first."""
-    panels = opened.exposure.panels
-    mine = panels.loc[panels["site"] == site, "panel"]
-    read = opened.exposure.readings
-    return sorted(read.loc[read["panel"].isin(mine), "read_on"].str[:10].unique(), reverse=True)
+@st.cache_resource(show_spinner=False, max_entries=4, hash_funcs=BY_SOURCE)
+def days(opened: data.Opened) -> dict[str, list[str]]:
+    """Days on which each site was read outdoors, the latest first."""
+    rows = opened.exposure.readings
+    rows = rows[rows["evidence"].isna() | (rows["evidence"] == "outdoor")]
+    site = rows["panel"].map(opened.exposure.panels.set_index("panel")["site"])
+    by_site = rows["read_on"].str[:10].groupby(site).unique()
+    return {str(name): sorted(some, reverse=True) for name, some in by_site.items()}
 
 
 @st.cache_resource(show_spinner=False, max_entries=8, hash_funcs=BY_SOURCE)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 import streamlit as st
 
@@ -45,7 +47,7 @@ def form(opened: data.Opened, finding: str, part: pd.DataFrame, *, projection: b
             prop = property_named(part["property"].iloc[0])
             read = opened.exposure.readings.set_index("reading_id").loc[ids.iloc[0], "value"]
             value = left.number_input(
-                wording.NEW_VALUE, prop.low, prop.high, float(read), prop.step,
+                wording.NEW_VALUE, *map(float, (prop.low, prop.high, read, prop.step)),
                 format=f"%.{prop.decimals}f", key=f"value {finding}",
             )  # fmt: skip
         by = right.text_input(wording.BY, st.session_state.get("decides", ""), key=f"by {finding}")
@@ -120,18 +122,18 @@ if again:
                 lambda: keeping.decide(opened, finding, "reopened", reason=reason, by=by), by
             )
 
-st.subheader(wording.REPORT_HEADING)
-left, right = st.columns(2)
-with left:
-    sites = sorted(opened.exposure.panels["site"].unique())
-    site = state.choose("site", wording.SITE, sites, default=sites[0])
-with right:
-    read = keeping.days(opened, site)
-    day = state.choose("day", wording.DAY, read, default=read[0])
-for column, (form_of, label) in zip(
-    st.columns(2), {"html": wording.REPORT_HTML, "pdf": wording.REPORT_PDF}.items(), strict=True
-):
-    column.download_button(
-        label, lambda form_of=form_of: keeping.report(opened, site, day, form_of),
-        file_name=f"visit_{site}_{day}.{form_of}", key=f"report {form_of}",
-    )  # fmt: skip
+read = keeping.days(opened)
+if read:
+    st.subheader(wording.REPORT_HEADING)
+    left, right = st.columns(2)
+    with left:
+        site = state.choose("site", wording.SITE, list(read), default=next(iter(read)))
+    with right:
+        day = state.choose("day", wording.DAY, read[site], default=read[site][0])
+    make = keeping.reporter(opened)
+    labels = {"html": wording.REPORT_HTML, "pdf": wording.REPORT_PDF}
+    for column, (kind, label) in zip(st.columns(2), labels.items(), strict=True):
+        column.download_button(
+            label, partial(make, site, day, kind), file_name=f"visit_{site}_{day}.{kind}",
+            key=f"report {kind}",
+        )  # fmt: skip

@@ -30,6 +30,9 @@ def made(folder, tmp_path_factory):
                         & (readings["surface_state"] == "as_exposed")]  # fmt: skip
         odd.append(mine.sort_values("read_on")["reading_id"].iloc[3])
     readings.loc[readings["reading_id"].isin(odd), "value"] -= 0.12
+    rated = readings[(readings["panel"] == OTHER) & (readings["property"] == "chalking_astm")]
+    odd.append(rated["reading_id"].iloc[-1])
+    readings.loc[readings["reading_id"] == odd[2], "surface_wetness"] = "wet"
     name = readings.loc[readings["reading_id"] == odd[0], "instrument"].iloc[0]
     path = tmp_path_factory.mktemp("keeping") / "a.sqlite"
     with open_ledger(path, create=True) as book:
@@ -123,6 +126,14 @@ def test_what_another_settled_meanwhile_is_not_settled_again(made, store, monkey
         assert set(book.read().settlements["decision"]) == {"reopened"}
         frame = check(book.read()).open
     assert finding in set(frame["finding"])
+
+
+def test_a_rating_is_corrected_in_its_own_steps(made, store, monkeypatch):
+    visit, finding = visit_of(store, made[1][2])
+    app = opened(monkeypatch, store, "doubts", visit=visit)
+    box = app.number_input(key=f"value {finding}")
+    assert (box.min, box.max, box.step) == (0, 10, 1)
+    assert wording.SEVERITIES["block"] in [one.value for one in app.subheader]
 
 
 def test_a_folder_shows_its_doubts_and_says_how_to_settle_them(folder, monkeypatch):
