@@ -93,9 +93,10 @@ def place(panel: ToRead) -> str:
     return ", ".join(filter(None, parts))
 
 
-def option(panel: ToRead, state: str) -> str:
-    """A panel in the list to choose from."""
-    return f"{panel.panel} ({', '.join(filter(None, (panel.rack, panel.position, state)))})"
+def option(panel: ToRead) -> str:
+    """A panel in the list to choose from; it must not change as the round goes on."""
+    where = ", ".join(filter(None, (panel.rack, panel.position)))
+    return f"{panel.panel} ({where})" if where else panel.panel
 
 
 def chosen(operator: str, surface: str, wetness: str, gear: Mapping[str, Mapping[str, Any]]) -> str:

@@ -58,7 +58,7 @@ if wanted.get("site") == site and wanted["panel"] not in panels:
 with right:
     chosen = state.choose(
         "panel", wording.PANEL, list(panels), default=next(iter(unread), sheet.panels[0].panel),
-        show=lambda name: wording.option(panels[name], progress.loc[name, "state"]),
+        show=lambda name: wording.option(panels[name]),
     )  # fmt: skip
 panel = panels[chosen]
 st.text(wording.so_far(progress))
