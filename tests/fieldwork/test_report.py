@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 
 from aging.checks import check, settle
+from aging.cli import app
 from aging.errors import CallError
 from aging.fieldwork import photos
 from aging.fieldwork.report import visit_report
@@ -170,6 +171,15 @@ def test_nothing_stands_out_of_the_page(playing, report, tmp_path, width):
     shown = page.evaluate("[...document.querySelectorAll('svg')].filter(e => e.clientWidth).length")
     assert shown == 1
     browser.close()
+
+
+def test_the_command_writes_it(book, tmp_path, capsys):
+    out = tmp_path / "visit.html"
+    call = ["report", "--store", book.label, "--site", "HILL", "--on", ON, "--out"]
+    assert app([*call, str(out)]) == 0
+    assert "rust stain" in out.read_text(encoding="utf-8")
+    assert app([*call, str(tmp_path / "visit.doc")]) == 2
+    assert "ending in .html or .pdf" in capsys.readouterr().err
 
 
 def test_a_visit_that_never_was(book):

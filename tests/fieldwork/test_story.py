@@ -12,6 +12,7 @@ from PIL import Image
 from aging.charts import panel_story_chart
 from aging.charts.panel_story import ODD
 from aging.checks import check, settle
+from aging.cli import app
 from aging.cube import moments, seen
 from aging.errors import CallError
 from aging.fieldwork import photos
@@ -130,6 +131,16 @@ def test_a_panel_that_was_never_read_has_a_story(book):
     found = told(book, "new")
     assert found.readings.empty
     assert found.entries["kind"].tolist() == ["mounted"]
+
+
+def test_the_command_tells_it(book, capsys):
+    assert app(["story", "--store", book.label, "P1"]) == 0
+    told = capsys.readouterr().out
+    assert "typed 0.50 for 0.72" in told
+    assert "1 left out (2025-10-08): excluded: gull" in told
+    assert app(["story", "P1"]) == 2
+    assert app(["story", "--store", book.label, "P99"]) == 2
+    assert "'P99'" in capsys.readouterr().err
 
 
 def test_a_panel_that_is_not_known(exposure):
