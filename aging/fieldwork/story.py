@@ -108,7 +108,7 @@ def ever_read(exposure: Exposure, known: Kept) -> pd.DataFrame:
 
 
 def standings(exposure: Exposure, site: str) -> pd.Series:
-    """Why each reading at a site does not count, by reading_id: "" where it does (STANDINGS)."""
+    """Why each reading at a site does not count, by reading_id: "" where it does."""
     panels = exposure.panels[exposure.panels["site"] == site]
     here = replace(
         exposure, panels=panels, spectra=exposure.spectra.iloc[:0],
