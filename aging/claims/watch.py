@@ -16,7 +16,6 @@ Of a claim that a criterion is met, failing is one minus its probability.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
@@ -64,16 +63,16 @@ class Watched:
 
 
 def watch(
-    exposure: Exposure, *, at_risk: float = AT_RISK, fits: Mapping[str, Fit] | None = None
+    exposure: Exposure, *, at_risk: float = AT_RISK, fits: dict[str, Fit] | None = None
 ) -> tuple[Watched, ...]:
     """Every standing claim of an exposure, evaluated on its readings.
 
-    at_risk: probability of failing above which a claim is at risk. fits: by property as read, where
-    they are made already.
+    at_risk: probability of failing above which a claim is at risk. fits: by property as read; those
+    that it lacks are made and put there.
     """
     require(0 < at_risk < BROKEN, "at_risk", at_risk, f"between 0 and {BROKEN:g}")
     every = standing(exposure)
-    desk = _Desk(exposure, dict(fits or {}), at_risk)
+    desk = _Desk(exposure, {} if fits is None else fits, at_risk)
     return tuple(desk.judged(one) for one in every)
 
 
@@ -161,14 +160,14 @@ def next_visit(plan: pd.DataFrame, seen: float, months: float) -> float:
 
 
 def report_card(
-    exposure: Exposure, *, fits: Mapping[str, Fit] | None = None
+    exposure: Exposure, *, fits: dict[str, Fit] | None = None
 ) -> tuple[pd.DataFrame, str]:
     """Every claim ever made that a reading has decided since, and in a sentence how often right.
 
     Columns: claim, formulation, property, basis, months, value, measured (rounded to the side that
     promises less, as the value is), right, given_away (measured mean beyond the value).
     """
-    desk, rows = _Desk(exposure, dict(fits or {}), AT_RISK), []
+    desk, rows = _Desk(exposure, {} if fits is None else fits, AT_RISK), []
     for claim in claims(exposure):
         told = desk.judged(claim)
         if np.isfinite(told.measured) and claim.basis != "measured":

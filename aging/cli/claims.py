@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from aging.claims import Evidence, Gate
+    from aging.projection import Fit
 
 AT_RISK, BROKEN = 1, 4
 OUTSIDE = ("measured", "substantiated", "projected")  # the strongest first
@@ -154,7 +155,9 @@ def watch(
     require(is_store(store), "STORE", store, "a store, which alone keeps claims")
     with output.progress("fitting"):
         exposure = open_source(store)
-        found, (card, sentence) = watched(exposure, at_risk=at_risk), report_card(exposure)
+        fits: dict[str, Fit] = {}
+        found = watched(exposure, at_risk=at_risk, fits=fits)
+        card, sentence = report_card(exposure, fits=fits)
     output.give(
         json, {"claims": found, "report_card": card, "told": sentence},
         lambda: claim_tables.show_watch(found, card, sentence),
