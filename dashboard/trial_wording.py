@@ -113,7 +113,7 @@ def guards(verdicts: pd.DataFrame) -> str:
 
 def paths(both: pd.DataFrame, prop: Property, months: float, order: list[str]) -> str:
     """The statement above one site's paths: candidate and control at the end."""
-    ends = both[both["months"] == months].set_index("formulation").loc[order].reset_index()
+    ends = both[both["months"] == months].set_index("formulation").reindex(order).reset_index()
     told = " and ".join(
         f"{row['formulation']} {number(row['estimate'], prop)} ({interval(row, prop)})"
         for _, row in ends.iterrows()

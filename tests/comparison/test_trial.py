@@ -9,8 +9,10 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+from statsmodels.stats.power import NormalIndPower
 
 import aging
+from aging.comparison import design
 from aging.comparison.design import Plan, assumed, of_fit, plans, smallest_difference
 from aging.comparison.laboratory import laboratory
 from aging.comparison.looks import LookRule, look, operating, read_rule
@@ -35,6 +37,15 @@ def test_more_panels_sites_or_time_show_less(parts):
     assert smallest_difference(Plan(2, 2, (*YEAR, 18.0, 24.0)), parts) < least
     assert smallest_difference(Plan(2, 2, YEAR), parts, power=0.5) < least
     assert smallest_difference(Plan(2, 2, YEAR), parts, level=0.99) > least
+
+
+def test_with_known_errors_it_is_the_power_of_two_groups(parts, monkeypatch):
+    """As statsmodels has it: 20 panels each, standard deviation 0.1, a flat prior."""
+    sizes = parts[0].weight.size
+    ends = np.full(sizes, 2 * 0.1**2 / 20), np.full(sizes, 1e4)
+    monkeypatch.setattr(design, "variances", lambda *_: ends)
+    exact = NormalIndPower().solve_power(None, nobs1=20, alpha=0.10, power=0.80)
+    assert smallest_difference(Plan(20, 1, YEAR), parts) == pytest.approx(0.1 * exact, rel=0.03)
 
 
 def test_the_cheapest_plan_that_is_enough_comes_first(fitted):
