@@ -146,7 +146,7 @@ def watch(
     ] = 0.1,
     json: Json = None,
 ) -> int:
-    """Tell whether every standing claim still holds: exit code 1 at risk, 4 broken."""
+    """Tell whether every standing claim still holds."""
     from aging.claims import report_card
     from aging.claims import watch as watched
     from aging.cli import claim_tables, output
@@ -174,7 +174,7 @@ def words(
     *,
     json: Json = None,
 ) -> int:
-    """Mark expressions that no evidence here carries; exit code 1 where there are any."""
+    """Mark expressions that no evidence carries."""
     from pathlib import Path
 
     from aging.claims import examine

@@ -35,7 +35,7 @@ def round_(
     ] = False,
     day_first: DayFirst = None,
 ) -> None:
-    """Write the sheet of a round: for a phone without network, a workbook, or on paper."""
+    """Write the sheet of a round: phone, workbook or paper."""
     from datetime import datetime
 
     from aging.checks import own_limits
