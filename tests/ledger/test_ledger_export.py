@@ -87,8 +87,8 @@ def test_the_files_are_plain_csv(ledger, tmp_path):
     assert names == [
         "claim_ends.csv", "claims.csv", "events.csv", "formulations.csv",
         "instrument_checks.csv", "instruments.csv", "operators.csv", "panels.csv", "photos.csv",
-        "plan.csv", "readings.csv", "settlements.csv", "sites.csv", "spectra.csv", "weather/Kiefernkamp.csv",
-        "weather/Salt_Pan_2.csv",
+        "plan.csv", "readings.csv", "settlements.csv", "sites.csv", "spectra.csv",
+        "weather/Kiefernkamp.csv", "weather/Salt_Pan_2.csv",
     ]  # fmt: skip
     data = (tmp_path / "out" / "formulations.csv").read_bytes().decode("utf-8")
     assert data == (
