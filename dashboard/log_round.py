@@ -41,7 +41,10 @@ def this_round(source: str, sheet: RoundSheet, day: visit.Day) -> log.Round:
             for one in sheet.properties if one.methods
         }  # fmt: skip
     measured = [name for rig in sheet.rigs for name in rig.properties]
-    st.session_state[done] = all([operator, surface, wetness, *map(gear.get, measured)])
+    whole = all([operator, surface, wetness, *map(gear.get, measured)])
+    if whole != bool(st.session_state.get(done)):
+        st.session_state[done] = whole
+        st.rerun()  # fold the choices away now: later the forms below would jump under a finger
     if operator and surface and wetness:
         st.text(wording.chosen(operator, surface, wetness, gear))
     return log.Round(
