@@ -236,7 +236,10 @@ def spectrum(
     ] = None,
     *,
     weighting: Annotated[
-        str, typer.Option(help="Solar spectrum that weights; a wrong name lists them.")
+        str,
+        typer.Option(
+            help="Solar spectrum that weights: a name (a wrong one lists them), or a .csv."
+        ),
     ] = "G173 global tilt",
     store: Store = None,
     read_on: Annotated[
@@ -267,6 +270,7 @@ def spectrum(
     from aging.cli import output, spectra
     from aging.cli.findings import listing
     from aging.intake.spectra import read_spectra
+    from aging.intake.weighting_file import read_weighting
     from aging.optics.solar import weighting_named
 
     facts = {"read_on": read_on, "surface_state": surface_state, "instrument": instrument,
@@ -280,7 +284,11 @@ def spectrum(
     require(new or not given, "spectrum", ", ".join(given), "these with a FILE and --store STORE")
     require(store is not None or illuminant is None, "illuminant", illuminant, "with --store STORE")
     require(not new or read_on is not None, "read-on", read_on, "the day of measuring, YYYY-MM-DD")
-    sun = weighting_named(weighting)
+    sun = (
+        read_weighting(weighting)
+        if weighting.lower().endswith(".csv")
+        else weighting_named(weighting)
+    )
     read = None if file is None else read_spectra(file)
     source = f"the spectra of {store}" if file is None else str(file)
     rows, bands = spectra.reduced(read, sun)
