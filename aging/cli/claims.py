@@ -70,7 +70,7 @@ def claim(
     by: By = None,
     json: Json = None,
 ) -> int:
-    """Propose a value, with the evidence it lacks and the words it allows."""
+    """Propose a value, what its evidence lacks, what to say."""
     from getpass import getuser
 
     from aging.claims import assess, evidence_of, make, propose, sentences

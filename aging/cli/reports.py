@@ -24,7 +24,7 @@ def story(
     day_first: DayFirst = None,
     json: Json = None,
 ) -> None:
-    """Tell all that befell a panel, what was read on it, and what of that counts."""
+    """Tell what befell a panel and which readings count."""
     from aging.checks import check, own_limits
     from aging.cli import output, sources
     from aging.fieldwork.story import kept
@@ -56,7 +56,7 @@ def report(
     out: Annotated[Path, typer.Option(help="Report to write: .html or .pdf.")],
     day_first: DayFirst = None,
 ) -> None:
-    """Write what a visit brought, how its doubts stand and what is missing."""
+    """Write what a visit brought, doubts and gaps with it."""
     from aging.checks import check, own_limits
     from aging.cli import output, sources
     from aging.fieldwork.report import visit_report
