@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 
 import pandas as pd
@@ -21,8 +22,11 @@ DESIGN = sized(STUDY, months=12, formulations=2, panels=2)
 
 @pytest.fixture(scope="module")
 def client():
+    alone = "PYTEST_XDIST_WORKER" not in os.environ  # whose workers can start no process of dask
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=alone, dashboard_address=None
+        ) as cluster,
         Client(cluster) as one,
     ):
         yield one
