@@ -2,7 +2,8 @@
 
 The server is TEST_DATABASE_URL, else one of the tests' own from the system's binaries (as user
 postgres where the tests run as root; a socket in a private folder, no port). Without either the
-test is skipped, or fails where REQUIRE_PG=1.
+test is skipped, or fails where REQUIRE_PG=1. So is a test that asks for a browser without chromium,
+or fails where REQUIRE_BROWSER=1; one at a time may drive it, so that each module starts its own.
 """
 
 from __future__ import annotations
@@ -74,3 +75,28 @@ def ledger_url(request, tmp_path):
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path / 'aging.sqlite'}"
     return request.getfixturevalue("postgres_url")
+
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--no-first-run",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def playing():
+    if CHROMIUM is None and not os.environ.get("REQUIRE_BROWSER"):
+        pytest.skip("no chromium; REQUIRE_BROWSER=1 makes this a failure")
+    assert CHROMIUM, "REQUIRE_BROWSER is set, and there is no chromium"
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        yield play
+
+
+@pytest.fixture(scope="module")
+def browser(playing):
+    launched = playing.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    yield launched
+    launched.close()

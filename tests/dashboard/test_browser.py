@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 import socket
 import subprocess
 import sys
@@ -16,9 +14,6 @@ from urllib.request import urlopen
 
 import pytest
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
 PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
@@ -26,19 +21,6 @@ CHARTS = {"": 1, "decay": 3, "compare": 5, "spectra": 2, "appearance": 1, "score
 # Opened cold below a page's address, the front end first asks for its server there.
 PROBE = re.compile(r"/(decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$")
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None and not os.environ.get("REQUIRE_BROWSER"):
-        pytest.skip("no chromium; REQUIRE_BROWSER=1 makes this a failure")
-    assert CHROMIUM, "REQUIRE_BROWSER is set, and there is no chromium"
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        launched = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import socket
 import subprocess
@@ -20,9 +19,6 @@ from aging.fieldwork.labels import entry_address
 from aging.ledger import open_ledger
 from dashboard import log_words as wording
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
 SHORT = """() => [...document.querySelectorAll('[data-testid=stMain] :is(button, input, summary)')]
   .map((one) => [one, one.getBoundingClientRect()])
@@ -112,19 +108,6 @@ def link(store, tmp_path):
     finally:
         server.terminate()
         assert server.wait(timeout=20) is not None
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None and not os.environ.get("REQUIRE_BROWSER"):
-        pytest.skip("no chromium; REQUIRE_BROWSER=1 makes this a failure")
-    assert CHROMIUM, "REQUIRE_BROWSER is set, and there is no chromium"
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        launched = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield launched
-        launched.close()
 
 
 class Phone:

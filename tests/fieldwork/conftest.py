@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 
 import pytest
@@ -73,17 +72,6 @@ def page_file(sheet, tmp_path_factory):
     path = tmp_path_factory.mktemp("sheet") / "round.html"
     path.write_text(html(sheet), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="session")
-def playing():
-    if CHROMIUM is None and not os.environ.get("REQUIRE_BROWSER"):
-        pytest.skip("no chromium; REQUIRE_BROWSER=1 makes this a failure")
-    assert CHROMIUM, "REQUIRE_BROWSER is set, and there is no chromium"
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        yield play
 
 
 @pytest.fixture
