@@ -86,9 +86,9 @@ def panels(names: pd.Series) -> str:
 def doubt(part: pd.DataFrame) -> str:
     """A finding: who, what, seen, allowed."""
     one = part.iloc[0]
-    of = PROPERTIES[one["property"]].label.lower() + ", " if pd.notna(one["property"]) else ""
+    of = ", " + PROPERTIES[one["property"]].label.lower() if pd.notna(one["property"]) else ""
     seen = f"Seen: {one['seen']}. Allowed: {one['allowed']}."
-    return f"{panels(part['panel'])}: {of}{one['what']}\n{seen}"
+    return f"{panels(part['panel'])}{of}: {one['what']}\n{seen}"
 
 
 def action(part: pd.DataFrame) -> str:

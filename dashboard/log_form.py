@@ -99,8 +99,8 @@ def _entered(form: Form) -> Entry | None:
 def _spots(form: Form) -> None:
     asked = form.asked
     st.text_input(
-        wording.label(asked), key=form.key("typed"), live=True, placeholder=wording.SPOTS_LIKE,
-        autocomplete="off",
+        wording.label(asked), key=form.key("typed"), live=True,
+        placeholder=wording.spots_like(asked), autocomplete="off",
     )  # fmt: skip
     try:
         entry = _entered(form)

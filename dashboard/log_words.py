@@ -34,7 +34,7 @@ INSTRUMENT, METHOD, FREQUENCY = "Instrument for ", "Method of ", "How many blist
 NEW_NAME = "Choose, or type a new one"
 LACKING = "Choose first, under This round: "
 
-SPOTS_LIKE = "such as 0.81 0,82 0.80"
+SPOTS_LIKE = "{unit}such as {first} {second}"
 DIVIDE = "Divide by 100"
 SAVE, REMARK = "Save", "Remark on this panel, kept with what is saved next"
 ANOTHER, CORRECT = "Another reading", "Correct it"
@@ -117,6 +117,15 @@ def label(asked: Asked) -> str:
     """Title of the form of a property."""
     unit = f", {asked.unit}" if asked.unit and asked.unit != "fraction" else ""
     return f"{asked.label}{unit}"
+
+
+def spots_like(asked: Asked) -> str:
+    """How spots may be typed: two values in the middle of what is usual, and the fraction named."""
+    middle = (float(str(asked.limits["usual_low"])) + float(str(asked.limits["usual_high"]))) / 2
+    digits = min(asked.decimals, 2)
+    first, second = (f"{value:.{digits}f}" for value in (middle, middle + 10**-digits))
+    unit = "fraction, " if asked.unit == "fraction" else ""
+    return SPOTS_LIKE.format(unit=unit, first=first, second=second)
 
 
 def worked(asked: Asked, spots: Spots | None, panel: ToRead) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Collection
 import pandas as pd
 
 from aging.comparison.dose import DoseResponse
-from aging.vocabulary import Property
+from aging.vocabulary import Property, property_named
 from dashboard.wording import interval, number, percent, plural, site
 
 CONTROL, CANDIDATE = "Control", "Formulation beside its control"
@@ -98,6 +98,11 @@ def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) ->
         f"{text}; the most favourable{less} is {best['formulation']}, "
         f"{number(best['estimate'], prop, sign=True)} ({interval(best, prop, sign=True)})."
     )
+
+
+def named(name: object) -> str:
+    """A property as a person reads it."""
+    return property_named(str(name)).label
 
 
 def guards(verdicts: pd.DataFrame) -> str:

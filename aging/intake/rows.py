@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -38,11 +40,19 @@ def _repeat(desk: Desk, code: str, rows: NDArray[np.intp], origin: list[str]) ->
     key = list(SHEETS[desk.raw.sheet].key)
     mask = np.zeros(desk.size, bool)
     mask[rows] = True
-    parts = pd.DataFrame({name: desk.columns[name] for name in key}).iloc[rows].fillna("")
+    parts = pd.DataFrame({name: _shown(desk.columns[name]) for name in key}).iloc[rows]
     desk.flag(
         code, mask, key[-1], [f"each {'/'.join(key)} once; see {place}" for place in origin],
         "keep the true row, remove the other", seen=["/".join(row) for row in parts.to_numpy()],
     )  # fmt: skip
+
+
+def _shown(column: Any) -> pd.Series:
+    """A key's column as text: numbers in few digits, what is missing empty."""
+    cells = pd.Series(column)
+    if pd.api.types.is_numeric_dtype(cells):
+        return cells.map("{:g}".format, na_action="ignore").astype("str").fillna("")
+    return cells.fillna("")
 
 
 def closures(panels: Desk) -> None:

@@ -41,7 +41,10 @@ if len(names) > 1:
         interaction_chart(cells, x=additive, lines=lines, title=title, description=statement),
         statement,
     )
-    parts.table(cells, {additive: additive, lines: lines, **trial_wording.CELL_COLUMNS}, decimals=3)
+    parts.table(
+        cells, {additive: additive, lines: lines, **trial_wording.CELL_COLUMNS}, decimals=3,
+        **{additive: "%g", lines: "%g"},
+    )  # fmt: skip
 else:
     st.text(trial_wording.ONE_ADDITIVE)
 

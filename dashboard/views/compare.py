@@ -49,7 +49,8 @@ verdicts = trials.guarded(opened)
 verdicts = verdicts[verdicts["formulation"].isin([*frame["formulation"], control])]
 st.text(trial_wording.guards(verdicts))
 if len(verdicts):
-    parts.table(verdicts, trial_wording.GUARD_COLUMNS, decimals=1)
+    shown = verdicts.assign(property=verdicts["property"].map(trial_wording.named))
+    parts.table(shown, trial_wording.GUARD_COLUMNS, decimals=1)
 
 over = frame[(frame["site"] == "all") & ~frame["formulation"].isin(failing)]
 sign = -1 if prop.higher_is_better is False else 1

@@ -209,3 +209,13 @@ def test_a_file_name_that_no_terminal_should_print_is_escaped(folder):
     path = folder()
     (path / "a\x1b[31m.txt").write_text("x")
     assert "not read: a\\x1b[31m.txt" in intake.read(path).notes
+
+
+def test_a_row_told_twice_is_named_by_numbers_too(folder):
+    path = folder(plan="site,months,window_days\n,6,7\n,6,7\n,6.5,7\n,6,9\n")
+    found = intake.read(path)
+    plan = [one for one in found.findings if one.sheet == "plan.csv"]
+    assert [(one.code, one.row, one.seen) for one in plan] == [
+        ("duplicate", 3, "/6"), ("conflicting-duplicate", 5, "/6"),
+    ]  # fmt: skip
+    assert found.exposure.plan["months"].tolist() == [6.0, 6.5]
