@@ -1,4 +1,4 @@
-"""Navigation only: which pages there are and in what order."""
+"""Navigation only: the pages, by what people come to do; a section's first answers them first."""
 
 from __future__ import annotations
 
@@ -6,24 +6,42 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import keeping_words, log_words, wording
+from dashboard import keeping_words, log_words, ways_words, wording
 
 ICON = Path(__file__).with_name("icon.svg")
 
+
+def page(view: str, title: str) -> st.Page:
+    """The page of a file in `views`; labels, bookmarks and letters hold its address."""
+    return st.Page(f"views/{view}.py", title=title, url_path=view)
+
+
 st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
 st.navigation(
-    [
-        st.Page("views/overview.py", title=wording.OVERVIEW, default=True),
-        st.Page("views/log.py", title=log_words.TITLE, url_path="log"),
-        st.Page("views/doubts.py", title=keeping_words.DOUBTS, url_path="doubts"),
-        st.Page("views/story.py", title=keeping_words.STORY, url_path="story"),
-        st.Page("views/instruments.py", title=keeping_words.INSTRUMENTS, url_path="instruments"),
-        st.Page("views/decay.py", title=wording.DECAY, url_path="decay"),
-        st.Page("views/compare.py", title=wording.COMPARE, url_path="compare"),
-        st.Page("views/additives.py", title=wording.ADDITIVES, url_path="additives"),
-        st.Page("views/spectra.py", title=wording.SPECTRA, url_path="spectra"),
-        st.Page("views/appearance.py", title=wording.APPEARANCE, url_path="appearance"),
-        st.Page("views/scores.py", title=wording.SCORES, url_path="scores"),
-    ],
+    {
+        "": [st.Page("views/ways.py", title=ways_words.WAYS, default=True)],
+        ways_words.SECTIONS["visit"]: [
+            page("due", ways_words.DUE),
+            page("log", log_words.TITLE),
+            page("doubts", keeping_words.DOUBTS),
+            page("story", keeping_words.STORY),
+            page("instruments", keeping_words.INSTRUMENTS),
+        ],
+        ways_words.SECTIONS["judge"]: [
+            page("leading", ways_words.LEADING),
+            page("compare", wording.COMPARE),
+            page("decay", wording.DECAY),
+            page("additives", wording.ADDITIVES),
+            page("appearance", wording.APPEARANCE),
+            page("spectra", wording.SPECTRA),
+            page("scores", wording.SCORES),
+        ],
+        ways_words.SECTIONS["claim"]: [
+            page("holding", ways_words.HOLDING),
+        ],
+        ways_words.SECTIONS["keep"]: [
+            page("overview", wording.OVERVIEW),
+        ],
+    },
     position="top",
 ).run()

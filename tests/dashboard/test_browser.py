@@ -14,12 +14,14 @@ from urllib.request import urlopen
 
 import pytest
 
-PAGES = {"": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
+PAGES = {"overview": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
-CHARTS = {"": 1, "decay": 3, "compare": 5, "spectra": 2, "appearance": 1, "scores": 2}
+CHARTS = {"overview": 1, "decay": 3, "compare": 5, "spectra": 2, "appearance": 1, "scores": 2}
 # Opened cold below a page's address, the front end first asks for its server there.
-PROBE = re.compile(r"/(decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$")
+PROBE = re.compile(
+    r"/(overview|decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$"
+)
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
 
 
@@ -87,7 +89,7 @@ def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path,
     visit = Visit(browser, width)
     visit.page.goto(f"{address}/{path}")
     visit.settle(PAGES[path], CHARTS[path])
-    picture = tmp_path / f"{path or 'overview'}_{width}.png"
+    picture = tmp_path / f"{path}_{width}.png"
     visit.photograph(picture)
 
     assert (
@@ -130,8 +132,8 @@ def test_a_bookmark_opens_what_was_chosen_and_a_choice_changes_it(browser, addre
 
 def test_the_look_is_ours_from_any_directory(browser, address):
     visit = Visit(browser, 1280)
-    visit.page.goto(address)
-    visit.settle(PAGES[""])
+    visit.page.goto(f"{address}/overview")
+    visit.settle(PAGES["overview"])
     colour = visit.page.locator("[data-testid=stApp]").evaluate(
         "e => getComputedStyle(e).backgroundColor"
     )

@@ -34,6 +34,13 @@ def page(folder, monkeypatch):
     return run
 
 
+def overview() -> AppTest:
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    app.switch_page("views/overview.py").run()
+    assert not app.exception
+    return app
+
+
 @pytest.fixture(scope="module")
 def projection(folder) -> pd.DataFrame:
     frame = aging.project(folder, months=36).frame
@@ -53,7 +60,7 @@ def texts(app: AppTest) -> str:
 
 
 def test_overview_counts_what_hangs_there(page, folder):
-    app = page()
+    app = page("overview")
     panels = pd.read_csv(folder / "panels.csv")
     hung = panels[(panels["kind"] == "exposed") & panels["closed_on"].isna()]
     shown = {metric.label: metric.value for metric in app.metric}
@@ -74,8 +81,7 @@ def test_overview_lists_the_findings_of_the_files(folder, tmp_path, monkeypatch)
     bad[1], bad[3] = "2021-05-05", "not a number"
     (tmp_path / "readings.csv").write_text("\n".join([*lines, ",".join(bad)]), encoding="utf-8")
     monkeypatch.setenv(SOURCE, str(tmp_path))
-    app = AppTest.from_file(str(APP), default_timeout=120).run()
-    assert not app.exception
+    app = overview()
     tables = [frame.value for frame in app.dataframe]
     counted = next(t for t in tables if "count" in t and "code" in t)
     assert (counted["severity"] == "block").any()
@@ -214,7 +220,7 @@ def test_a_folder_without_control_says_so_in_place_of_a_comparison(folder, tmp_p
     for name in ("panels", "readings"):
         (tmp_path / f"{name}.csv").write_bytes((folder / f"{name}.csv").read_bytes())
     monkeypatch.setenv(SOURCE, str(tmp_path))
-    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    app = overview()
     assert "No control" in app.dataframe[0].value["matter"].to_list()
     app.switch_page("views/compare.py").run()
     assert not app.exception
@@ -226,7 +232,7 @@ def test_new_readings_show_without_a_restart(folder, tmp_path, monkeypatch):
     for file in folder.iterdir():
         (tmp_path / file.name).write_bytes(file.read_bytes())
     monkeypatch.setenv(SOURCE, str(tmp_path))
-    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    app = overview()
     before = int(app.metric[2].value.replace(",", ""))
     lines = (tmp_path / "readings.csv").read_text(encoding="utf-8").splitlines()
     (tmp_path / "readings.csv").write_text("\n".join(lines[:-10]) + "\n", encoding="utf-8")
@@ -249,6 +255,7 @@ def test_the_sample_is_offered_where_it_lies(monkeypatch, tmp_path, folder):
     monkeypatch.chdir(tmp_path)
     app = AppTest.from_file(str(APP), default_timeout=60).run()
     app.button[0].click().run()
+    app.switch_page("views/overview.py").run()
     assert not app.exception
     assert wording.SAMPLE_IS in [m.value for m in app.markdown]
     assert app.metric
@@ -269,8 +276,7 @@ def test_a_store_shows_what_is_appended(folder, tmp_path, monkeypatch):
     with open_ledger(store, create=True) as ledger:
         ledger.append(replace(exposure, readings=some), by="test", source="first")
     monkeypatch.setenv(SOURCE, str(store))
-    app = AppTest.from_file(str(APP), default_timeout=120).run()
-    assert not app.exception
+    app = overview()
     before = int(app.metric[2].value.replace(",", ""))
     with open_ledger(store) as ledger:
         ledger.append(exposure, by="test", source="second")
