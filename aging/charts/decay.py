@@ -19,7 +19,13 @@ OBSERVED, PROJECTED = "Mean, observed months", "Mean, projected"
 
 
 def decay_chart(
-    curve: pd.DataFrame, readings: pd.DataFrame, prop: Property, *, at: float, description: str
+    curve: pd.DataFrame,
+    readings: pd.DataFrame,
+    prop: Property,
+    *,
+    at: float,
+    description: str,
+    claimed: float | None = None,
 ) -> Any:
     """Chart of one series.
 
@@ -27,7 +33,8 @@ def decay_chart(
     upper, level, observed_months), at one level or several; rows without an estimate draw nothing.
     readings: months, value, panel, read_on, known (whether the projection knew it), series (what
     has one colour and shape), mark (what the legend calls the known or later ones of a series).
-    at: the month whose mean is marked and written out, of those in `curve`.
+    at: the month whose mean is marked and written out, of those in `curve`. claimed: a value drawn
+    as a threshold.
     """
     curve = curve.dropna(subset=["estimate", "lower", "upper"])
     x = alt.X(
@@ -43,6 +50,8 @@ def decay_chart(
     if len(curve):
         layers = [_bands(curve, x, axis), *_means(widest, x, axis), *layers]
         layers += _value(widest[(widest["months"] == at) & (widest["target"] == "state")], prop)
+    if claimed is not None:
+        layers += _claimed(claimed, prop)
     chart = alt.layer(*layers).resolve_scale(
         fill="independent", stroke="independent", shape="independent", strokeDash="independent"
     )
@@ -148,3 +157,15 @@ def _value(rows: pd.DataFrame, prop: Property) -> list[Any]:
             align="right", baseline="bottom", dy=-5, fontSize=15, fontWeight="bold", color=style.INK
         ).encode(alt.Y("upper:Q"), alt.Text("estimate:Q", format=f".{prop.decimals}f")),
     ]
+
+
+def _claimed(value: float, prop: Property) -> list[Any]:
+    rows = pd.DataFrame({"value": [value], "text": [f"claimed {value:.{min(prop.decimals, 2)}f}"]})
+    base = alt.Chart(rows).encode(alt.Y("value:Q"))
+    return [
+        base.mark_rule(color=style.PALETTE[1], strokeWidth=2, strokeDash=style.DASHES[3]),
+        base.mark_text(
+            align="left", baseline="top", dx=4, dy=4, fontSize=13, fontWeight="bold",
+            color=style.PALETTE[1],
+        ).encode(alt.X(value=0), alt.Text("text:N")),
+    ]  # fmt: skip

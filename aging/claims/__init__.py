@@ -12,15 +12,15 @@ from __future__ import annotations
 
 from aging.claims.asked import GATES
 from aging.claims.criteria import verdicts
-from aging.claims.evidence import Evidence, evidence_of
+from aging.claims.evidence import Evidence, coverage_of, evidence_of
 from aging.claims.gates import Gate, assess
 from aging.claims.proposal import Proposal, floored, propose
 from aging.claims.record import Claim, claims, make, standing, withdraw
-from aging.claims.watch import Watched, report_card, watch
+from aging.claims.watch import Watched, card, report_card, watch
 from aging.claims.words import Hit, examine, sentences
 
 __all__ = [
-    "GATES", "Claim", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "claims",
-    "evidence_of", "examine", "floored", "make", "propose", "report_card", "sentences", "standing",
-    "verdicts", "watch", "withdraw",
+    "GATES", "Claim", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "card", "claims",
+    "coverage_of", "evidence_of", "examine", "floored", "make", "propose", "report_card",
+    "sentences", "standing", "verdicts", "watch", "withdraw",
 ]  # fmt: skip

@@ -20,7 +20,7 @@ from aging.errors import ModelError
 from aging.projection import Fit, fit
 from aging.records import Exposure
 from aging.source import is_store, open_source
-from aging.vocabulary import DAYS_PER_MONTH, property_named
+from aging.vocabulary import DAYS_PER_MONTH
 
 SECONDS_PER_DAY = 86_400
 COUNTED = (
@@ -95,7 +95,7 @@ def evidence_of(
     exposure, changes, revision = _read(source)
     fitted = fit(exposure, property, on_progress=on_progress)
     findings = check(exposure, limits=own_limits(source)).open
-    coverage = _coverage(exposure, property_named(property).read_as, fitted) if back_test else None
+    coverage = coverage_of(fitted) if back_test else None
     return Evidence(fitted, findings, changes, coverage, revision)
 
 
@@ -109,7 +109,9 @@ def _read(source: str | Path) -> tuple[Exposure, pd.DataFrame | None, int | None
         return book.read(as_of_revision=revision), book.recorded("formulations"), revision
 
 
-def _coverage(exposure: Exposure, name: str, fitted: Fit) -> pd.DataFrame | None:
+def coverage_of(fitted: Fit) -> pd.DataFrame | None:
+    """Back-test summary from the latest usual cut; None where nothing was read after it."""
+    exposure, name = fitted.exposure, fitted.gathered.property.name
     read = min(one.campaign.months.max() for one in fitted.series)
     cut = max((one for one in CUTS if one < read), default=CUTS[0])
     try:

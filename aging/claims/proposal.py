@@ -203,7 +203,7 @@ def measured(
     near = _told(evidence.fit, near[near["site"].isin(wanted)], formulation)
     if retention:
         start = _told(evidence.fit, _new(evidence, formulation), formulation)
-        initial = near["panel"].map(start.set_index("panel")["value"])
+        initial = near["panel"].map(start.set_index("panel")["value"]).astype("float64")
         near = near.assign(value=near["value"] / initial).dropna(subset="value")
     return near if set(near["site"]) == wanted else near[:0]
 

@@ -16,6 +16,7 @@ Of a claim that a criterion is met, failing is one minus its probability.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
@@ -63,15 +64,19 @@ class Watched:
 
 
 def watch(
-    exposure: Exposure, *, at_risk: float = AT_RISK, fits: dict[str, Fit] | None = None
+    exposure: Exposure,
+    *,
+    at_risk: float = AT_RISK,
+    fits: dict[str, Fit] | None = None,
+    ended: bool = False,
 ) -> tuple[Watched, ...]:
     """Every standing claim of an exposure, evaluated on its readings.
 
     at_risk: probability of failing above which a claim is at risk. fits: by property as read; those
-    that it lacks are made and put there.
+    that it lacks are made and put there. ended: withdrawn and replaced claims too.
     """
     require(0 < at_risk < BROKEN, "at_risk", at_risk, f"between 0 and {BROKEN:g}")
-    every = standing(exposure)
+    every = claims(exposure) if ended else standing(exposure)
     desk = _Desk(exposure, {} if fits is None else fits, at_risk)
     return tuple(desk.judged(one) for one in every)
 
@@ -83,6 +88,7 @@ class _Desk:
         self.exposure, self.fits, self.at_risk = exposure, fits, at_risk
         self.evidence = cache(self._evidence)
         self.drawn, self.verdicts = cache(self._drawn), cache(self._verdicts)
+        self.read = cache(self._read)
 
     def judged(self, claim: Claim) -> Watched:
         """One claim now."""
@@ -97,11 +103,9 @@ class _Desk:
             return self._criterion(claim)
         prop = found.fit.measured
         better = -1 if prop.higher_is_better is False and not retention else 1
-        read = measured(
-            found, claim.formulation, claim.months, retention=retention, sites=claim.sites
-        )
-        if len(read):
-            return _decided(claim, mean_and_bound(read, prop)[0], prop, better)
+        read = self.read(name, claim.formulation, claim.months, retention, claim.sites)
+        if np.isfinite(read):
+            return _decided(claim, read, prop, better)
         final = self._mean(claim, name, claim.months, another=False)
         failing = float((better * (final - claim.value) < 0).mean())
         estimate = float(np.median(final))
@@ -136,6 +140,14 @@ class _Desk:
             self.fits[read] = fit(self.exposure, read)
         return Evidence(self.fits[read].told_as(name))
 
+    def _read(
+        self, name: str, formulation: str, months: float, retention: bool, sites: tuple[str, ...]
+    ) -> float:
+        """Mean that was read around the month, nan where it was not."""
+        found = self.evidence(name)
+        read = measured(found, formulation, months, retention=retention, sites=sites)
+        return mean_and_bound(read, found.fit.measured)[0] if len(read) else np.nan
+
     def _mean(self, claim: Claim, name: str, months: float, *, another: bool) -> Array:
         """Draws of the mean over the sites of a claim."""
         retention = RETENTION in claim.property
@@ -162,14 +174,19 @@ def next_visit(plan: pd.DataFrame, seen: float, months: float) -> float:
 def report_card(
     exposure: Exposure, *, fits: dict[str, Fit] | None = None
 ) -> tuple[pd.DataFrame, str]:
-    """Every claim ever made that a reading has decided since, and in a sentence how often right.
+    """The `card` of every claim ever made."""
+    return card(watch(exposure, fits=fits, ended=True))
+
+
+def card(every: Iterable[Watched]) -> tuple[pd.DataFrame, str]:
+    """Claims that a reading has decided since they were made, and in a sentence how often right.
 
     Columns: claim, formulation, property, basis, months, value, measured (rounded to the side that
     promises less, as the value is), right, given_away (measured mean beyond the value).
     """
-    desk, rows = _Desk(exposure, {} if fits is None else fits, AT_RISK), []
-    for claim in claims(exposure):
-        told = desk.judged(claim)
+    rows = []
+    for told in every:
+        claim = told.claim
         if np.isfinite(told.measured) and claim.basis != "measured":
             rows.append({
                 "claim": claim.claim, "formulation": claim.formulation,

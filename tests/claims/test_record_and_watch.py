@@ -158,6 +158,23 @@ def test_the_reading_decides_and_the_report_card_counts(store, evidence):
     assert card["given_away"].tolist() == pytest.approx([told.margin, told.measured - 0.85])
 
 
+def test_a_claim_of_retention_is_watched_before_its_month(store, evidence):
+    """By then no reading of the month is there to divide by the one when new."""
+    proposal = propose(evidence, "A8", "internal", retention=True)
+    make(store, proposal, (), "words", revision=1, by="Zoë")
+    (told,) = watch(store.read(), fits={"solar_reflectance": evidence.fit})
+    assert told.state == "holds"
+    assert told.estimate == pytest.approx(proposal.estimate)
+
+
+def test_ended_claims_are_told_where_they_are_asked_for(store, evidence):
+    one = claimed(store, evidence)
+    withdraw(store, one.claim, reason="a slip", by="Zoë")
+    fits = {"solar_reflectance": evidence.fit}
+    assert watch(store.read(), fits=fits) == ()
+    assert [told.claim for told in watch(store.read(), fits=fits, ended=True)] == [one]
+
+
 def test_nothing_read_since_is_said(store, evidence):
     claimed(store, evidence)
     card, sentence = report_card(store.read(), fits={"solar_reflectance": evidence.fit})
