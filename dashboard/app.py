@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import keeping_words, log_words, ways_words, wording
+from dashboard import guide_words, keeping_words, log_words, ways_words, wording
 
 ICON = Path(__file__).with_name("icon.svg")
 
@@ -41,6 +41,8 @@ st.navigation(
         ],
         ways_words.SECTIONS["keep"]: [
             page("overview", wording.OVERVIEW),
+            page("help", guide_words.HELP),
+            page("methods", guide_words.METHODS),
         ],
     },
     position="top",

@@ -9,6 +9,7 @@ from __future__ import annotations
 from aging.charts.colour_tracks import colour_track_chart, swatch_chart
 from aging.charts.composition import dose_chart, interaction_chart
 from aging.charts.control_chart import control_chart
+from aging.charts.courses import courses_chart
 from aging.charts.decay import decay_chart
 from aging.charts.difference import difference_chart, origins_chart
 from aging.charts.movement import movement_chart
@@ -29,6 +30,7 @@ __all__ = [
     "band_loss_chart",
     "colour_track_chart",
     "control_chart",
+    "courses_chart",
     "coverage_chart",
     "decay_chart",
     "difference_chart",

@@ -5,10 +5,7 @@ in which a group that soils a little faster departs from its site. Time t is in 
 priors (months unless told otherwise), `span` is the horizon at which a plateau-less course is
 scaled to 1.
 
-exponential : phi = 1 - exp(-k t)            Bretz and Akbari 1997: most loss in year 1
-stretched   : phi = 1 - exp(-(k t)^0.6)      faster start, slower end
-delayed     : phi = 1 - (1 + k t) exp(-k t)  two steps in a row: loose dirt first, then bound
-power       : phi = (t / span)^n             no plateau; Meeker and Escobar (degradation data)
+Each course carries its equation as people read it; a test holds the equation to the code.
 """
 
 from __future__ import annotations
@@ -25,9 +22,14 @@ STRETCH = 0.6
 
 @dataclass(frozen=True)
 class Course:
-    """phi and its pace direction for parameters (N,) at times (V,), each returned as (N, V)."""
+    """phi and its pace direction for parameters (N,) at times (V,), each returned as (N, V).
+
+    equation: phi as text, in k (or n), t and span.
+    """
 
     name: str
+    equation: str
+    about: str
     phi: Callable[[Array, Array, float], Array]
     pace: Callable[[Array, Array, float], Array]
 
@@ -48,19 +50,31 @@ COURSES = {
     for course in (
         Course(
             "exponential",
+            "1 - exp(-k t)",
+            "most of the loss comes in year 1 (Bretz and Akbari 1997)",
             lambda k, t, _: -np.expm1(-_kt(k, t)),
             lambda k, t, _: _kt(k, t) * np.exp(-_kt(k, t)),
         ),
         Course(
             "stretched",
+            "1 - exp(-(k t)^0.6)",
+            "a faster start and a slower end",
             lambda k, t, _: -np.expm1(-(_kt(k, t) ** STRETCH)),
             lambda k, t, _: STRETCH * _kt(k, t) ** STRETCH * np.exp(-(_kt(k, t) ** STRETCH)),
         ),
         Course(
             "delayed",
+            "1 - (1 + k t) exp(-k t)",
+            "two steps in a row: loose dirt first, then bound",
             lambda k, t, _: 1 - (1 + _kt(k, t)) * np.exp(-_kt(k, t)),
             lambda k, t, _: _kt(k, t) ** 2 * np.exp(-_kt(k, t)),
         ),
-        Course("power", lambda n, t, s: _power(n, t, s)[0], lambda n, t, s: _power(n, t, s)[1]),
+        Course(
+            "power",
+            "(t / span)^n",
+            "no plateau (Meeker and Escobar, degradation data)",
+            lambda n, t, s: _power(n, t, s)[0],
+            lambda n, t, s: _power(n, t, s)[1],
+        ),
     )
 }

@@ -82,7 +82,9 @@ def _values(desk: Desk) -> None:
     for prop in props:
         _convert(desk, prop, rows[prop.name], factor)
     for column in ("value", "spot_sd"):
-        scaled = np.round(desk.columns[column] * factor, 12)  # 78.1 % is 0.781, not 0.78100...01
+        with np.errstate(over="ignore"):  # what is beyond numbers is refused as out of range
+            # 78.1 % is 0.781, not 0.78100...01
+            scaled = np.round(desk.columns[column] * factor, 12)
         desk.columns[column] = np.where(factor == 1, desk.columns[column], scaled)
     own = [words.PROPERTIES[name].unit if name in rows else "" for name in names.text]
     desk.columns["unit"] = names.column(pd.Series(own, dtype="str"))
