@@ -99,6 +99,7 @@ CASES = [
     cell("not-a-number", "value", "1.234,5", 'A2,2024-03-01,dry_film_um,"1.234,5",,'),
     cell("not-a-number", "value", "1e999", "A2,2024-03-01,dry_film_um,1e999,,"),
     cell("not-a-number", "value", "inf", "A2,2024-03-01,dry_film_um,inf,,"),
+    cell("out-of-range", "value", "1.8e297", "A2,2024-03-01,dry_film_um,1.8e297,,"),
     cell("not-a-number", "spots", "few", "A1,2024-03-02,gloss_60,8,,,few", head=f"{HEAD},spots"),
     Case("not-a-number", "warn", 3, "silica_wt_pct", "some",
          {"formulations": "formulation,silica_wt_pct\nF1,8\nF2,some\n"}, "formulations.csv", 0),
