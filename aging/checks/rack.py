@@ -66,8 +66,13 @@ def file_specimens(seen: Seen, limits: Limits) -> pd.DataFrame:
 
 
 def tile_check(seen: Seen, limits: Limits) -> pd.DataFrame:
-    """A tile off its certified value: all that was read that day with the instrument."""
-    checks = seen.exposure.instrument_checks
+    """A tile off its certified value: all that was read that day with the instrument.
+
+    The limits are those of a reflectance: a gloss meter's tile is in units of its own.
+    """
+    rows, checks = seen.rows, seen.exposure.instrument_checks
+    used = rows.assign(judged=rows["property"] == MEASURED).groupby("instrument")["judged"].any()
+    checks = checks[~checks["instrument"].isin(used.index[~used])]
     if checks.empty:
         return NONE
     certificate = seen.exposure.instruments.set_index("instrument")["tile_value"]

@@ -286,7 +286,12 @@ def _asked(prop: Property, readings: pd.DataFrame, limits: Mapping[str, object])
 
 
 def _rigs(exposure: Exposure, readings: pd.DataFrame, names: Sequence[str]) -> tuple[Rig, ...]:
-    """Instruments by property, those that offer the same together; ratings need none."""
+    """Instruments by property, those that offer the same together; ratings need none.
+
+    One that has only read other properties is not offered.
+    """
+    read = exposure.readings[["instrument", "property"]].drop_duplicates()
+    ever = read.groupby("instrument")["property"].agg(set)
     shelf = exposure.instruments[["instrument", "weighting"]].to_dict("records")
     alike: dict[tuple[tuple[tuple[Hashable, Any], ...], ...], list[str]] = {}
     for name in names:
@@ -294,7 +299,8 @@ def _rigs(exposure: Exposure, readings: pd.DataFrame, names: Sequence[str]) -> t
             continue
         used = readings.loc[readings["property"] == name, list(RIG)][::-1].drop_duplicates()
         used = used[used["instrument"].notna()]
-        other = [one for one in shelf if one["instrument"] not in set(used["instrument"])]
+        other = [one for one in shelf if one["instrument"] not in set(used["instrument"])
+                 and name in ever.get(one["instrument"], {name})]  # fmt: skip
         options = tuple(
             tuple((column, value) for column, value in one.items() if pd.notna(value))
             for one in [*used.to_dict("records"), *other][:MOST_RIGS]

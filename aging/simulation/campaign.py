@@ -33,11 +33,13 @@ class Campaign:
     without effects of panels; `state_of_panels` the same for the mean of its panels; `reading`,
     the mean of its panels as a visit on that day reads them, with the visit's shared error and
     the instrument's drift but without spot noise; `visited`, whether that visit took place. The
-    design's marks are would-be visits with errors of their own.
+    design's marks are would-be visits with errors of their own. `drift` columns: site, read_on
+    and a column a property, what its instrument read beyond the last calibration.
     """
 
     exposure: Exposure
     truth: pd.DataFrame
+    drift: pd.DataFrame
 
 
 def simulate(design: Design, seed: int | Sequence[int]) -> Campaign:
@@ -55,10 +57,16 @@ def simulate(design: Design, seed: int | Sequence[int]) -> Campaign:
 
     by_name = dict(zip(SIMULATED, looks, strict=True))
     seen = [observe(outdoors, name, by_name[name]) for name in design.properties]
-    log = pd.concat([log for log, _ in seen], ignore_index=True)
-    truth = pd.concat([truth for _, truth in seen], ignore_index=True)
+    logs, truths, drifts = zip(*seen, strict=True)
+    log, truth = (pd.concat(each, ignore_index=True) for each in (logs, truths))
     exposure = exposure_of(design, log, rounds, outdoors.present, weather, papers=papers)
-    return Campaign(exposure, truth)
+    site, visit = np.nonzero(rounds.seen)
+    off = {name: each[site, visit] for name, each in zip(design.properties, drifts, strict=True)}
+    drift = pd.DataFrame(off).assign(
+        site=np.array([one.site for one in design.sites])[site],
+        read_on=(rounds.start[site] + rounds.day[site, visit]).astype(str),
+    )
+    return Campaign(exposure, truth, drift)
 
 
 def _soil(

@@ -12,16 +12,18 @@ from datetime import date
 from itertools import product
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from aging.records import Exposure
 from aging.simulation.appearance import SIMULATED
 from aging.simulation.campaign import simulate
 from aging.simulation.faulty import write_faulty
+from aging.simulation.instrument_log import checks_of, instruments_of
 from aging.simulation.mechanism import traits
 from aging.simulation.merge import merge
 from aging.simulation.scenario import Design, Scatter, blend
-from aging.simulation.sheets import as_sheet
+from aging.simulation.sheets import OPERATORS, as_sheet
 from aging.simulation.spectra import spectra_of
 from aging.simulation.write import write_csv, write_folder
 
@@ -49,6 +51,9 @@ CLOSED = Design(
     closed=True,
 )
 SEEDS = {"running": 20250214, "closed": 20210412}
+SHELF_SEED = (20250214, 1)
+PLAN_DAYS = {0: 7, 1: 21, 2: 14, 3: 14, 4.5: 24, 6: 24, 9: 40, 12: 40, 15: 40, 18: 24, 19.5: 24,
+             21: 24, 24: 24, 28: 28, 32: 28, 36: 30}  # fmt: skip
 SPECTRA_OF = ("PS0H0", "PS8H30", "S0H0", "S8H30")
 SPECTRA_AT, SPECTRA_MONTHS = ("AMARO", "KESTREL"), (0, 12, 36)
 LOST, LOST_ON = "KESTREL-S4H15-2", "2026-03-18"
@@ -73,6 +78,10 @@ What is in it
                                  closed: PS0H0 (its control), PS0H30, PS8H0, PS8H30.
   spectra.csv                    reflectance spectra of one panel each of PS0H0, PS8H30, S0H0 and
                                  S8H30 at two sites: new, after 12 and 36 months, also washed
+  instruments.csv                what reads, with serial, calibration and tile
+  instrument_checks.csv          tiles read before, during and after each visit: they show the
+                                 drift of that day
+  operators.csv, plan.csv        who reads, and at which months of exposure
   weather/                       daily weather of each site during both trials
   truth/                         what the simulation knows and no reader of panels can: the true
                                  state and would-be readings up to 36 months, and the traits that
@@ -90,7 +99,9 @@ def write_sample(folder: Path) -> None:
     running, closed = simulate(RUNNING, SEEDS["running"]), simulate(CLOSED, SEEDS["closed"])
     every = merge([closed.exposure, _lost(running.exposure)])
     measured = [f"{site}-{coat}-1" for site, coat in product(SPECTRA_AT, SPECTRA_OF)]
-    write_folder(replace(every, spectra=spectra_of(every, measured, SPECTRA_MONTHS)), folder)
+    every = replace(every, spectra=spectra_of(every, measured, SPECTRA_MONTHS))
+    drift = pd.concat([closed.drift, running.drift], ignore_index=True)
+    write_folder(_shelf(every, drift), folder)
     (folder / "ABOUT.txt").write_text(ABOUT, encoding="utf-8")
 
     (folder / "truth").mkdir(exist_ok=True)
@@ -103,6 +114,21 @@ def write_sample(folder: Path) -> None:
     write_csv(known, folder / "truth/traits.csv")
 
     write_faulty(folder / "faulty")
+
+
+def _shelf(exposure: Exposure, drift: pd.DataFrame) -> Exposure:
+    """The exposure with its instruments and their checks, its people and its plan."""
+    rng = np.random.default_rng(SHELF_SEED)
+    instruments = instruments_of(exposure, rng)
+    names = [f"Operator {number} (invented)" for number in range(1, len(OPERATORS) + 1)]
+    plan = {"months": list(PLAN_DAYS), "window_days": list(PLAN_DAYS.values())}
+    return replace(
+        exposure,
+        instruments=instruments,
+        instrument_checks=checks_of(exposure, instruments, drift, rng),
+        operators=as_sheet("operators", {"operator": OPERATORS, "name": names}),
+        plan=as_sheet("plan", plan),
+    )
 
 
 def _lost(exposure: Exposure) -> Exposure:

@@ -42,8 +42,8 @@ class Outdoors:
 
 def observe(
     outdoors: Outdoors, name: str, rng: np.random.Generator
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Log and truth of one property.
+) -> tuple[pd.DataFrame, pd.DataFrame, Array]:
+    """Log and truth of one property, and the drift of what reads it (sites, planned).
 
     The log counts site, visit, formulation, member and property (all from 0, property in the
     design's order) and holds washed (0 or 1), value, spot_sd; the truth is as in `Campaign`.
@@ -80,7 +80,7 @@ def observe(
     if look.instrument and twin.any():
         clean = value(outdoors.cover.washed()) + error
         logs.append(_log(outdoors, name, washed=True, value=clean, read=twin, rng=rng))
-    return pd.concat(logs, ignore_index=True), truth
+    return pd.concat(logs, ignore_index=True), truth, drift[:, :planned]
 
 
 def _log(

@@ -175,6 +175,18 @@ def test_a_tile_check_without_readings_is_found_all_the_same(rack):
     assert found(rack, "tile-check")["reading_id"].isna().tolist() == [True]
 
 
+def test_a_tile_in_other_units_than_reflectance_is_not_judged(rack):
+    rack.added("readings", {
+        "panel": "plain-1", "read_on": "2024-10-09", "property": "gloss_60", "value": 60.0,
+        "unit": "GU", "surface_state": "as_exposed", "instrument": "GL-1", "reading_id": "gloss",
+    })  # fmt: skip
+    rack.added("instrument_checks", {
+        "instrument": "GL-1", "at": "2024-10-09T08:00", "stage": "before", "certified": 93.0,
+        "value": 92.7,
+    })  # fmt: skip
+    assert found(rack, "tile-check").empty
+
+
 def test_calibration_overdue(rack):
     rack.added("instruments", {"instrument": "SR-1", "calibration_due": "2025-09-01"})
     assert set(found(rack, "calibration")["read_on"]) == {LAST}

@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from aging.errors import CallError
@@ -56,6 +57,16 @@ def test_instruments_and_people_are_known(sheet):
     (rig,) = sheet.rigs
     assert rig.options == ({"instrument": "SR-1", "weighting": "G173 global tilt"},)
     assert sheet.operators == ("anna",)
+
+
+def test_an_instrument_that_only_reads_other_things_is_not_offered(exposure):
+    log = empty_frame("instruments").reindex(range(2)).assign(instrument=["SR-2", "GL-1"])
+    row = exposure.readings.iloc[[0]].assign(property="gloss_60", instrument="GL-1", value=60.0)
+    readings = pd.concat([exposure.readings, row.assign(reading_id="gloss")], ignore_index=True)
+    known = replace(exposure, readings=readings, instruments=log.astype({"instrument": "str"}))
+    sheet = round_sheet(known, "HILL", "2025-10-06", properties=["solar_reflectance", "gloss_60"])
+    offered = {rig.properties: [one["instrument"] for one in rig.options] for rig in sheet.rigs}
+    assert offered == {("solar_reflectance",): ["SR-1", "SR-2"], ("gloss_60",): ["GL-1", "SR-2"]}
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from aging.checks import check
+from aging.claims import assess, evidence_of
+from aging.fieldwork.plan import visit_plan
 from aging.intake import read
 from aging.simulation.appearance import SIMULATED
 from aging.simulation.campaign import simulate
@@ -101,6 +104,41 @@ def test_readings_scatter_about_the_kept_truth(readings):
     assert len(both) == 48
     assert (both["mean"] - both["state_of_panels"]).abs().max() < 0.01
     assert abs((both["mean"] - both["state_of_panels"]).mean()) < 0.001
+
+
+def test_tiles_drift_as_the_file_specimens_do(readings):
+    checks = pd.read_csv(SHIPPED / "instrument_checks.csv")
+    stages = checks.groupby(["instrument", checks["at"].str[:10]])["stage"].agg(list)
+    assert (stages.map(tuple) == ("before", "during", "after")).all()
+    off = checks["value"] - checks["certified"]
+    tiles = off.groupby([checks["instrument"], checks["at"].str[:10].rename("read_on")]).mean()
+    filed = readings[readings["kind"] == "file_specimen"].query("property == 'solar_reflectance'")
+    start = filed.sort_values("read_on").groupby("panel")["value"].transform("first")
+    seen = (filed["value"] - start).groupby([filed["instrument"], filed["read_on"]]).mean()
+    both = pd.concat([tiles, seen], axis=1, keys=["tile", "specimen"]).dropna()
+    assert len(both) > 75
+    assert both["tile"].abs().max() > 0.004
+    assert both.corr().loc["tile", "specimen"] > 0.7
+
+
+def test_a_visit_is_due_when_the_last_reading_is_in(readings):
+    plan = visit_plan(read(SHIPPED).exposure, readings["read_on"].max())
+    assert plan["state"].isin(["due", "overdue"]).any()
+    assert (plan["state"] == "done").mean() > 0.7
+
+
+def test_no_instrument_stands_in_the_way_of_a_claim():
+    known = evidence_of(SHIPPED, back_test=False)
+    for formulation in ("PS0H0", "PS8H30"):
+        failing = {
+            gate.gate
+            for basis in ("measured", "substantiated")
+            for gate in assess(known, formulation, basis)
+            if not gate.met
+        }
+        assert failing == {"formula", "coverage"}  # a folder keeps no history; not asked for here
+    doubts = check(read(SHIPPED).exposure).open
+    assert "block" not in set(doubts["severity"])
 
 
 def test_each_listed_fault_stands_on_its_line_and_nowhere_else(tmp_path):
