@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
@@ -26,8 +27,9 @@ READING = (
     "state x above the site's average:"
 )
 EQUATION = (
-    r"y = a_g + u_p - (L_g + w_p)\,\varphi(t) - c_g\,L_0\,\frac{\partial\varphi}{\partial\log k}(t)"
-    r" - d_g\,s(t) - m_g\,x + \nu_v + \xi_{gv} + \varepsilon"
+    r"\begin{aligned} y ={}& a_g + u_p - (L_g + w_p)\,\varphi(t) \\"
+    r"& - c_g\,L_0\,\tfrac{\partial\varphi}{\partial\log k}(t) - d_g\,s(t) \\"
+    r"& - m_g\,x + \nu_v + \xi_{gv} + \varepsilon \end{aligned}"
 )
 TERMS = (
     ("a, u", "initial value of the formulation, and how far a panel departs from it"),
@@ -78,6 +80,7 @@ MEASURED_COLUMNS = {
     "error_ratio": "Error over a simple forecast's", "below": "Under the 95 % bound",
     "difference": "Held, difference to control",
 }  # fmt: skip
+HELD_BY_MONTHS = "Intervals that held, after {months} months"
 TABLES = "Rules that are data"
 TABLES_ARE = "Each row has its source, or says that it is assumed or from memory."
 TABLE_NAMES = {
@@ -119,6 +122,18 @@ def measured_told(found: pd.DataFrame) -> str:
     return MEASURED_TOLD.format(
         level=100 * record.PROMISED, low=held.min(), high=held.max(), worst=worst
     )
+
+
+def held_columns(months: Iterable[int]) -> dict[str, str]:
+    """Labels of what held, by the months known."""
+    each = {str(one): HELD_BY_MONTHS.format(months=one) for one in months}
+    return {"course": MEASURED_COLUMNS["course"], **each}
+
+
+def sections(text: str) -> dict[str, str]:
+    """Parts of a guide by their headings; what stands before the first under ""."""
+    first, *rest = f"\n{text}".split("\n### ")
+    return {"": first, **dict(part.split("\n", 1) for part in rest)}
 
 
 def guide(name: str) -> str:

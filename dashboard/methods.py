@@ -42,6 +42,12 @@ def reached(shares: pd.DataFrame) -> pd.Series:
     return far.groupby("course", sort=False)["months"].min()
 
 
+def held(found: pd.DataFrame) -> pd.DataFrame:
+    """Share of intervals that held: course, and a column of each number of months known."""
+    wide = found.pivot_table("coverage", "course", "cut", sort=False)
+    return wide.rename(columns=str).reset_index()
+
+
 def priors(prop: Property, climate: str) -> pd.DataFrame:
     """Priors of a property: quantity, value, spread, unit, source."""
     return priors_for(prop, climate=climate).table.reset_index()

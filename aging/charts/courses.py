@@ -17,7 +17,11 @@ def courses_chart(frame: pd.DataFrame, *, description: str) -> Any:
         alt.Chart(frame)
         .mark_line(strokeWidth=2.5)
         .encode(
-            alt.X("months:Q", axis=alt.Axis(title="Months exposed", values=[0, 6, 12, 24, 36])),
+            alt.X(
+                "months:Q",
+                scale=alt.Scale(domain=[0, frame["months"].max()]),
+                axis=alt.Axis(title="Months exposed", values=[0, 6, 12, 24, 36]),
+            ),
             alt.Y(
                 "share:Q",
                 scale=alt.Scale(domain=[0, 1]),

@@ -11,4 +11,13 @@ names = list(guide_words.GUIDES)
 name = state.choose(
     "guide", guide_words.WHICH, names, default=names[0], show=guide_words.GUIDES.__getitem__
 )
-st.markdown(guide_words.guide(name))
+text = guide_words.guide(name)
+if name != "commands":
+    st.markdown(text)
+    st.stop()
+for heading, part in guide_words.sections(text).items():
+    if not heading:
+        st.markdown(part)
+        continue
+    with st.expander(heading):
+        st.markdown(part)

@@ -40,8 +40,10 @@ st.subheader(guide_words.MEASURED)
 found = record.measured()
 st.markdown(guide_words.measured_are())
 st.text(guide_words.measured_told(found))
-shown = dict.fromkeys(("coverage", "error_ratio", "below", "difference"), "%.2f")
-parts.table(found, guide_words.MEASURED_COLUMNS, **shown)
+held = methods.held(found)
+parts.table(held, guide_words.held_columns(found["cut"].unique()), decimals=2)
+with st.expander(wording.NUMBERS_HEADING):
+    parts.table(found, guide_words.MEASURED_COLUMNS, decimals=2)
 
 st.subheader(guide_words.TABLES)
 st.markdown(guide_words.TABLES_ARE)

@@ -59,6 +59,12 @@ def test_help_opens_the_guide_of_its_address(page):
     assert app.markdown[0].value == guide_words.guide("make_a_claim").strip()
 
 
+def test_the_reference_folds_each_command_away(page):
+    app = page("help", guide="commands")
+    assert len(app.expander) == reference().count("\n### ")
+    assert app.expander[0].label == "aging check [SOURCE]"
+
+
 def test_methods_show_the_priors_that_fit(page):
     app = page("methods", climate="hot-humid")
     shown = next(one.value for one in app.dataframe if "spread" in one.value)
@@ -72,7 +78,10 @@ def test_methods_show_the_priors_that_fit(page):
 def test_the_record_told_is_the_record_measured(page):
     app = page("methods")
     shown = next(one.value for one in app.dataframe if "coverage" in one.value)
+    wide = next(one.value for one in app.dataframe if "18" in one.value)
     found = measured()
+    at_18 = found[found["cut"] == 18].set_index("course")["coverage"]
+    assert wide.set_index("course")["18"].to_dict() == at_18.to_dict()
     pd.testing.assert_frame_equal(shown, found[list(shown)])
     low, high = (f"{100 * one:.0f}" for one in (found["coverage"].min(), found["coverage"].max()))
     assert any(f"{low} to {high} % held" in text.value for text in app.text)
