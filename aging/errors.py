@@ -4,6 +4,8 @@
     |-- CallError       a wrong argument; the message lists what is allowed
     |-- SourceError     a folder, workbook or file that cannot be read at all
     |-- LedgerError     the store refused, is busy, full, read-only or not ours
+    |   `-- EmptyStoreError    nothing was ever put into it
+    |-- AccessError     the person is not known, not proved, or may not do this
     |-- ModelError      the data cannot carry the model that was asked for
 
 Bad cells in readable files are not exceptions: they are findings (aging.records.Finding).
@@ -28,6 +30,14 @@ class SourceError(AgingError):
 
 class LedgerError(AgingError):
     """The store could not do what was asked; nothing was half-written."""
+
+
+class EmptyStoreError(LedgerError):
+    """A database without tables: not a store yet."""
+
+
+class AccessError(AgingError):
+    """Who asks is not known, not proved, or may not do this."""
 
 
 class ModelError(AgingError):

@@ -17,6 +17,7 @@ from aging.cli import (  # noqa: F401 - they register their commands
     fieldwork,
     keep,
     outdoors,
+    people,
     reports,
     trials,
     visits,

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
+from aging.cli.gate import Gate
 from aging.cli.options import (
     AsOf,
     DayFirst,
@@ -25,6 +26,7 @@ from aging.errors import require
 
 commands = typer.Typer(
     name="aging",
+    cls=Gate,
     help="From readings of exposed roof-coating panels to dated, honest projections.",
     add_completion=False,
     pretty_exceptions_enable=False,

@@ -117,3 +117,11 @@ def asked(months: str, level: float, measured: str, *, retention: bool = False) 
     return allowed(
         numbers("--months", months), level, property_named(measured), retention=retention
     )
+
+
+def is_day(text: str) -> bool:
+    """Whether a text is a day as YYYY-MM-DD."""
+    try:
+        return f"{date.fromisoformat(text)}" == text
+    except ValueError:
+        return False

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import asdict, dataclass, fields, replace
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ import pandas as pd
 
 from aging.cli import sources
 from aging.cli.findings import tell
-from aging.cli.output import screen, table
+from aging.cli.output import is_day, screen, table
 from aging.cli.results import figure
 from aging.climate.intervals import UV_BAND_NM, WET_MM, Interval, intervals
 from aging.climate.radiation import MEASURED, Plane
@@ -41,7 +40,7 @@ class Span:
 
     def __post_init__(self) -> None:
         for option, text in (("--from", self.start), ("--to", self.end)):
-            require(text is None or _is_date(text), option, text, "a date such as 2025-04-30")
+            require(text is None or is_day(text), option, text, "a date such as 2025-04-30")
         if self.start and self.end:
             require(self.start < self.end, "--to", self.end, f"a date after {self.start}")
 
@@ -191,10 +190,3 @@ def _figures(row: Mapping[Hashable, Any]) -> Iterator[str]:
 def _part(row: Mapping[Hashable, Any], column: str, days: str) -> bool:
     """Whether there is a number and not all of its days were measured."""
     return bool(row[days] < row["days"] and not pd.isna(row[column]))
-
-
-def _is_date(text: str) -> bool:
-    try:
-        return f"{date.fromisoformat(text)}" == text
-    except ValueError:
-        return False

@@ -5,7 +5,11 @@ from __future__ import annotations
 from aging.ledger.copies import restore
 from aging.ledger.folder import export
 from aging.ledger.ledger import Ledger, open_ledger
+from aging.ledger.people import DeedRow, PersonRow
 from aging.ledger.receipt import Receipt
 from aging.ledger.verify import Break, Verdict
 
-__all__ = ["Break", "Ledger", "Receipt", "Verdict", "export", "open_ledger", "restore"]
+__all__ = [
+    "Break", "DeedRow", "Ledger", "PersonRow", "Receipt", "Verdict", "export", "open_ledger",
+    "restore",
+]  # fmt: skip

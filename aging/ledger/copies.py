@@ -20,7 +20,7 @@ from aging.errors import CallError, LedgerError
 from aging.ledger.batches import revision
 from aging.ledger.migrate import bring_up_to_date
 from aging.ledger.rows import put_rows
-from aging.ledger.schema import METADATA, TABLES
+from aging.ledger.schema import DEEDS, METADATA, PEOPLE, TABLES
 from aging.ledger.store import Store, connect
 from aging.ledger.verify import PHOTOS, Verdict, photos_of, verify
 
@@ -116,9 +116,10 @@ def _copy_rows(source: Connection, target: Connection) -> None:
         for part in rows.partitions():
             put_rows(target, table, [tuple(row) for row in part])
     if target.dialect.name == "postgresql":
-        for sheet, table in TABLES.items():
+        for table in (*TABLES.values(), PEOPLE, DEEDS):
             highest = select(func.max(table.c.id)).scalar_subquery()
-            target.execute(select(func.setval(func.pg_get_serial_sequence(sheet, "id"), highest)))
+            sequence = func.pg_get_serial_sequence(table.name, "id")
+            target.execute(select(func.setval(sequence, highest)))
 
 
 def _copy_photos(source: Store, target: Store) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -11,9 +11,11 @@ import pandas as pd
 
 from aging.ledger import append as _append
 from aging.ledger import batches, copies, corrections
+from aging.ledger import people as _people
 from aging.ledger import read as _read
 from aging.ledger import verify as _verify
 from aging.ledger.migrate import bring_up_to_date
+from aging.ledger.people import DeedRow, PersonRow
 from aging.ledger.receipt import Receipt
 from aging.ledger.store import Store, connect, keep_log
 from aging.ledger.verify import Verdict
@@ -83,6 +85,24 @@ class Ledger:
     def recorded(self, sheet: str) -> pd.DataFrame:
         """Every row of a sheet ever stored, by whom and when; see `aging.ledger.read`."""
         return _read.recorded(self._store, sheet)
+
+    def people(self) -> tuple[PersonRow, ...]:
+        """All that was ever told of people; `aging.access` says what it means."""
+        return _people.people(self._store)
+
+    def tell(
+        self, rows: Sequence[PersonRow], judge: Callable[[tuple[PersonRow, ...]], None]
+    ) -> None:
+        """Add rows on people unless `judge` raises; see `aging.ledger.people`."""
+        _people.tell(self._store, rows, judge)
+
+    def deeds(self, since: str = "") -> tuple[DeedRow, ...]:
+        """Who did what since a moment (ISO 8601, UTC)."""
+        return _people.deeds(self._store, since)
+
+    def record(self, row: DeedRow) -> None:
+        """Add a deed."""
+        _people.record(self._store, row)
 
     def verify(self) -> Verdict:
         """Compare every batch with its seal in the chain; see `aging.ledger.verify`."""

@@ -10,7 +10,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
-from aging.errors import LedgerError
+from aging.errors import EmptyStoreError, LedgerError
 from aging.ledger.guards import VERSION_TABLE, guard
 from aging.ledger.store import Store
 
@@ -28,7 +28,7 @@ def bring_up_to_date(store: Store, *, create: bool) -> None:
     if version is None and not empty:
         raise LedgerError(f"store {store.label}: holds other tables; it is not a store of readings")
     if version is None and not create:
-        raise LedgerError(f"store {store.label}: is empty; load a folder into it first")
+        raise EmptyStoreError(f"store {store.label}: is empty; load a folder into it first")
     if version is not None and version not in known:
         raise LedgerError(
             f"store {store.label}: was written by a newer release (its shape {version}, newest"

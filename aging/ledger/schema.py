@@ -2,8 +2,9 @@
 
 Every sheet is a table of rows that are never changed: `id` counts them in the order in which they
 were stored, `batch` says who stored them and when. Each has a twin among the temporary tables,
-where a load puts its rows down before they are compared with the stored ones. A change here needs
-a new file in `migrations/versions`; a test compares both.
+where a load puts its rows down before they are compared with the stored ones. Who may do what, and
+who did what, stand apart from the sheets and leave with no export. A change here needs a new file
+in `migrations/versions`; a test compares both.
 """
 
 from __future__ import annotations
@@ -29,6 +30,26 @@ SEAL = Table(
     Column("batch", Integer, ForeignKey("batch.id"), primary_key=True, autoincrement=False),
     Column("content", Text, nullable=False),
     Column("digest", Text, nullable=False),
+)
+PEOPLE = Table(
+    "people",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("at", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("value", Text, nullable=False),
+)
+DEEDS = Table(
+    "deeds",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("at", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("deed", Text, nullable=False),
+    Column("on", Text, nullable=False),
+    Column("through", Text, nullable=False),
 )
 FROM_BATCH = ("recorded_by", "recorded_at")
 
