@@ -91,8 +91,8 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
         Sheet("panels", ("panel",), (
             _text("panel", required=True), _text("formulation", required=True),
             _text("site", required=True), _date("exposed_on", required=True),
-            _number("replicate", 1, 10_000), _text("rack"), _text("position"),
-            _number("tilt_deg", 0, 90), _number("azimuth_deg", 0, 360),
+            _number("replicate", 1, 10_000), _text("paint_batch"), _text("rack"),
+            _text("position"), _number("tilt_deg", 0, 90), _number("azimuth_deg", 0, 360),
             _text("backing", allowed=words.BACKINGS), _text("substrate"),
             _number("dry_film_um", 1, 10_000), _text("kind", allowed=words.PANEL_KINDS),
             _date("closed_on"),

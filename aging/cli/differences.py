@@ -11,6 +11,7 @@ from aging.cli.output import screen, table
 from aging.cli.results import CAUTION, figure, runs
 from aging.vocabulary import Property
 
+HEADINGS = {"batches": "batches of a formulation", "sites": "sites, difference to {}"}
 SURE, WIDE, FEW, LONG = 0.995, 118, 6, 14  # of chances, width, columns, letters
 
 
@@ -98,6 +99,39 @@ def parts(frame: pd.DataFrame, prop: Property, notes: Iterable[str]) -> None:
     console.print(
         "initial, plateau, speed and drift add up to the difference of the state; removable and\n"
         "permanent are differences of losses: less is better"
+    )
+    close(notes)
+
+
+def pooling(frame: pd.DataFrame, prop: Property, notes: Iterable[str]) -> None:
+    """Whether batches and sites may be averaged, and what stands beside the mean."""
+    console, remarks = screen(), dict[str, int]()
+    console.print(f"{prop.label} ({prop.unit}): may they be averaged?", style="bold")
+    grid = table(
+        ["formulation", "verdict", "decided\nby", "p", "mean", "worst", "there", "note"], left=3
+    )
+    grid.columns[5].justify, grid.columns[0].min_width = "left", 15
+    if console.width < WIDE:
+        grid.box = None
+    for (what, zero), rows_ in frame.groupby(["what", "against"], sort=False):
+        grid.add_section()
+        grid.add_row(HEADINGS[str(what)].format(zero), style="bold")
+        for row in rows_.to_dict("records"):
+            mean, there = (figure(row[n], prop.decimals) for n in ("estimate", "worst_estimate"))
+            told = [one for one in row["notes"].split("; ") if one]
+            grid.add_row(
+                f"  {row['formulation']}", row["verdict"], _text(row["decided_by"]),
+                chance(row.get(f"p_{row['decided_by']}", float("nan"))), mean,
+                _text(row["worst"]), there,
+                runs(sorted(remarks.setdefault(one, len(remarks) + 1) for one in told)),
+            )  # fmt: skip
+    console.print(grid)
+    for text, number in remarks.items():
+        console.print(f"{number} {text}")
+    console.print(
+        "a test on the readings so far, not on the projection: slopes, then intercepts, at\n"
+        "0.25 (ICH Q1E), panels as the unit; where it objects the worst stands beside the\n"
+        "mean (of the last visits); where it does not, that proves no agreement"
     )
     close(notes)
 

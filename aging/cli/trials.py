@@ -55,8 +55,8 @@ def compare(
         str | None, typer.Option(metavar="FROM,TO", help="Also the mean over these months.")
     ] = None,
     show: Annotated[
-        Literal["differences", "origins", "ranks"],
-        typer.Option(help="Differences, where they come from, or the chance of each rank."),
+        Literal["differences", "origins", "ranks", "pooling"],
+        typer.Option(help="Differences, their origins, chances of ranks, or what may be averaged."),
     ] = "differences",
     guards: Guards = None,
     draws: Annotated[
@@ -74,6 +74,7 @@ def compare(
     from aging.comparison import differences, export_draws, origins, ranks
     from aging.comparison.guards import failing, limits
     from aging.comparison.guards import guards as verdicts
+    from aging.comparison.poolability import not_recorded, poolability
 
     asked = output.asked(months, level, measured)
     span = None if period is None else output.numbers("--period", period)
@@ -87,6 +88,8 @@ def compare(
             frame = pd.concat([origins(fitted, at, level, against=against) for at in asked])
         elif show == "ranks":
             frame = pd.concat([ranks(fitted, at, without=failed) for at in asked])
+        elif show == "pooling":
+            frame = poolability(fitted, against=against)
         else:
             frame = pd.concat([
                 differences(
@@ -99,6 +102,8 @@ def compare(
         if draws is not None:
             export_draws(fitted, asked, draws)
     notes = (*left_out, *fitted.notes)
+    if show == "pooling":
+        notes += not_recorded(frame)
     wanted = {"worthwhile": worthwhile, "margin": margin}
     output.give(
         json,
@@ -108,6 +113,8 @@ def compare(
             if show == "origins"
             else shown.ranks(frame, notes, failed)
             if show == "ranks"
+            else shown.pooling(frame, fitted.measured, notes)
+            if show == "pooling"
             else shown.differences(frame, fitted.measured, wanted, notes)
         ),
     )

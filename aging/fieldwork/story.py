@@ -26,9 +26,9 @@ COUNTS, OWN_SERIES, LEFT_OUT, REPLACED = "counts", "washed series", "left out", 
 STANDINGS = (COUNTS, OWN_SERIES, LEFT_OUT, REPLACED)
 PAST = {"wash": "washed", "move": "moved", "recoat": "recoated", "replace": "replaced",
         "loss": "lost", "retrieve": "retrieved"}  # fmt: skip
-OF_PANEL = {"rack": "rack {}", "position": "{}", "tilt_deg": "tilt {:g} deg",
-            "azimuth_deg": "azimuth {:g} deg", "backing": "{}", "substrate": "on {}",
-            "dry_film_um": "film {:g} µm"}  # fmt: skip
+OF_PANEL = {"paint_batch": "batch {}", "rack": "rack {}", "position": "{}",
+            "tilt_deg": "tilt {:g} deg", "azimuth_deg": "azimuth {:g} deg", "backing": "{}",
+            "substrate": "on {}", "dry_film_um": "film {:g} µm"}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from aging.vocabulary import PROPERTIES
 DUST_TIMES_USUAL, STORM_MM, DIP = 4.0, 60.0, -2.5
 DIP_CAUSES = ("mowing", "works", "pollen")
 OPERATORS = ("op1", "op2", "op3")
+FIRST_BATCH = 2  # panels of a site from the first batch of paint, the further ones from the second
 
 
 def exposure_of(
@@ -128,6 +129,10 @@ def _panels(
             "site": spelt([place.site for place in design.sites], site),
             "exposed_on": spelt(rounds.start.astype(str), site),
             "replicate": np.where(outside, member, member - design.panels) + 1,
+            "paint_batch": spelt(
+                [f"{coat.formulation}-{letter}" for coat in design.formulations for letter in "AB"],
+                2 * blend + (outside & (member >= FIRST_BATCH)),
+            ),
             "rack": spelt([None, design.rack], outside.astype(int)),
             "position": position,
             "tilt_deg": np.where(outside, 5.0, np.nan),

@@ -116,6 +116,7 @@ COMMANDS = {
     "compare --every": ["--every-pair"],
     "compare --show origins": [],
     "compare --show ranks": [],
+    "compare --show pooling": [],
     "additives": [],
     "additives --dose silica_wt_pct": [],
     "additives --between silica_wt_pct=6,hollow_sphere_vol_pct=15": [],
@@ -127,7 +128,7 @@ COMMANDS = {
 }  # fmt: skip
 
 
-NO_ENDS = ("compare --show origins", "compare --show ranks",
+NO_ENDS = ("compare --show origins", "compare --show ranks", "compare --show pooling",
            "additives --between silica_wt_pct=6,hollow_sphere_vol_pct=15")  # fmt: skip
 
 

@@ -58,7 +58,7 @@ def _example():
             "panels",
             *(
                 {"panel": panel, "formulation": mix, "site": site, "exposed_on": "2023-01-10",
-                 "replicate": number, "kind": "exposed"}
+                 "replicate": number, "kind": "exposed", "paint_batch": f"L{number:04}"}
                 for panel, mix, site, number in (
                     ("P1", "A0", "Kiefernkamp", 1), ("P2", "A8", "Kiefernkamp", 2),
                     ("P3", "A8", "Salt Pan/2", np.nan),
