@@ -13,6 +13,7 @@ import streamlit as st
 
 from aging.charts.panel_story import ODD
 from aging.checks import OPEN, Checked, check, own_limits, settle
+from aging.claims import watch, watch_line
 from aging.cube import moments
 from aging.errors import AgingError, CallError, require
 from aging.fieldwork.report import visit_report
@@ -167,7 +168,10 @@ def reporter(opened: data.Opened) -> Callable[[str, str, str], bytes]:
     kept_there, found = known(opened), checked(opened)
 
     def report(site: str, on: str, form: str) -> bytes:
-        told = visit_report(opened.exposure, site, on, known=kept_there, checked=found)
+        claims = tuple(map(watch_line, watch(opened.exposure)))
+        told = visit_report(
+            opened.exposure, site, on, known=kept_there, checked=found, watch=claims
+        )
         return as_pdf(told) if form == "pdf" else as_html(told).encode()
 
     return report

@@ -14,6 +14,7 @@ from aging.claims.asked import GATES
 from aging.claims.criteria import verdicts
 from aging.claims.evidence import Evidence, coverage_of, evidence_of
 from aging.claims.gates import Gate, assess
+from aging.claims.lines import watch_line
 from aging.claims.proposal import Proposal, floored, propose
 from aging.claims.record import Claim, claims, make, standing, withdraw
 from aging.claims.watch import Watched, card, report_card, watch
@@ -22,5 +23,5 @@ from aging.claims.words import Hit, examine, sentences
 __all__ = [
     "GATES", "Claim", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "card", "claims",
     "coverage_of", "evidence_of", "examine", "floored", "make", "propose", "report_card",
-    "sentences", "standing", "verdicts", "watch", "withdraw",
+    "sentences", "standing", "verdicts", "watch", "watch_line", "withdraw",
 ]  # fmt: skip

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
 import pandas as pd
 
-from aging.claims import Gate, Hit, Proposal, Watched
+from aging.claims import Gate, Hit, Proposal, Watched, watch_line
 from aging.claims.words import CAUTIONS
 from aging.cli.output import screen, table
 from aging.cli.results import figure
@@ -87,11 +86,13 @@ def show_cautions() -> None:
 
 
 def show_watch(found: Sequence[Watched], card: pd.DataFrame, sentence: str) -> None:
-    """The watch list, what would break each claim, and the report card."""
+    """A line a claim, which no width breaks, then its figures and the report card."""
     console = screen()
     if not found:
         console.print("No claim stands. aging claim STORE FORMULATION --make records one.")
     else:
+        for one in found:
+            console.print(watch_line(one), soft_wrap=True)
         headers = ["claim", "formulation", "property", "state", "month", "claimed", "now", "margin",
                    "moved", "fails"]  # fmt: skip
         grid = table(headers, left=4)
@@ -103,23 +104,12 @@ def show_watch(found: Sequence[Watched], card: pd.DataFrame, sentence: str) -> N
                 figure(one.margin, 3), figure(one.moved, 3), figure(one.probability_failing, 2),
             )  # fmt: skip
         console.print(grid)
-        for one in found:
-            console.print(f"{one.claim.claim}: {one.why}{_to_break(one)}.")
     console.print(sentence)
     for row in card.to_dict("records"):
         console.print(
             f"  {row['claim']} {row['formulation']}: claimed {row['value']:.2f}, read "
             f"{row['measured']:.3f}: {'right' if row['right'] else 'WRONG'}"
         )
-
-
-def _to_break(one: Watched) -> str:
-    if np.isnan(one.breaks_at):
-        return "; no single visit would break it" if np.isinf(one.distance) else ""
-    return (
-        f"; it breaks if the mean at month {one.next_months:g} reads {one.breaks_at:.3f}, "
-        f"{one.distance:.3f} ({one.sigmas:.1f} sigma) off what is expected"
-    )
 
 
 def show_hits(text: str, hits: Sequence[Hit]) -> None:

@@ -58,6 +58,7 @@ def report(
 ) -> None:
     """Write what a visit brought, doubts and gaps with it."""
     from aging.checks import check, own_limits
+    from aging.claims import watch, watch_line
     from aging.cli import output, sources
     from aging.fieldwork.report import visit_report
     from aging.fieldwork.report_pages import as_html, as_pdf
@@ -68,7 +69,10 @@ def report(
     with output.progress("reporting"):
         given, _ = sources.facts(source, store, day_first)
         checked = check(given, limits=own_limits(name))
-        found = visit_report(given, site, on, known=kept(name, given), checked=checked)
+        claims = tuple(map(watch_line, watch(given)))
+        found = visit_report(
+            given, site, on, known=kept(name, given), checked=checked, watch=claims
+        )
         out.write_bytes(as_pdf(found) if out.suffix == ".pdf" else as_html(found).encode())
     typer.echo(f"wrote {out}: {found.title}")
 

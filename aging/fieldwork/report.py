@@ -22,8 +22,9 @@ from aging.records import Exposure
 from aging.vocabulary import PROPERTIES, Property
 
 MOST_NAMED, MOST_PHOTOS = 6, 12
+CLAIMS = "Each standing claim, judged on all readings kept so far and not on this visit alone."
 CAUTIONS = (
-    "These are readings of our own panels at one site on one day: no projection, and no rating.",
+    "The readings are of our own panels at one site on one day: no projection, and no rating.",
     "Panels read as exposed and panels read after a wash are told apart and never averaged.",
     "The spread is that between panels; spots of one panel are no replicates.",
     "A change since the last visit holds weather, instrument and season besides ageing.",
@@ -81,7 +82,8 @@ def visit_report(
     """Report of what was read at a site on a day.
 
     known: as from `story.kept`, tells who settled what, and photos. checked: a check already made.
-    watch: lines about claims that this visit touches. CallError for a site or day without readings.
+    watch: a line on each standing claim, worded by `claims.watch_line`. CallError for a site or day
+    without readings.
     """
     known = known or Kept()
     own = exposure.panels[exposure.panels["site"] == site]
@@ -96,7 +98,7 @@ def visit_report(
     lacking = missing(exposure, site, on)
     facts = (*_facts(exposure, site, on, read, lacking), *conditions(exposure, site, on))
     sections = (
-        *([Section("Claims to watch", tuple(watch))] if watch else ()),
+        *([Section("Standing claims", (CLAIMS, *watch))] if watch else ()),
         _findings(exposure, checked, known, site, on), _missing(lacking),
         _events(exposure, site, on, days), _instruments(exposure, on, read),
         *_readings(counted, read),

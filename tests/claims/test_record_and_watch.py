@@ -9,7 +9,17 @@ import pandas as pd
 import pytest
 from claim_campaign import campaign
 
-from aging.claims import assess, claims, make, propose, report_card, sentences, standing, watch
+from aging.claims import (
+    assess,
+    claims,
+    make,
+    propose,
+    report_card,
+    sentences,
+    standing,
+    watch,
+    watch_line,
+)
 from aging.claims.criteria import named, verdicts
 from aging.claims.record import withdraw
 from aging.claims.watch import next_visit
@@ -110,6 +120,13 @@ def test_holds_at_risk_and_broken_as_the_value_rises(store, evidence):
     assert held.distance > risky.distance > broken.distance == 0
     assert held.sigmas == pytest.approx(held.distance / risky.distance * risky.sigmas)
     assert held.next_months == 27
+    for one, state in ((held, "holds"), (risky, "at risk"), (broken, "broken")):
+        said = f"{one.claim.claim} {state}: A8, solar reflectance at least {one.claim.value:.2f} at"
+        line = watch_line(one)
+        assert line.startswith(f"{said} 36 months, mean of COAST, DESERT, TOWN; fails with prob")
+        assert "rating" not in line
+    assert f"it breaks if the mean at month 27 reads {held.breaks_at:.3f}" in watch_line(held)
+    assert "breaks if" not in watch_line(broken)
     strict = watch(known, at_risk=0.001, fits={"solar_reflectance": evidence.fit})
     assert strict[0].state in {"holds", "at risk"}
     assert strict[1].state == "at risk"
@@ -152,6 +169,7 @@ def test_the_reading_decides_and_the_report_card_counts(store, evidence):
     site = mean["panel"].str.split("-").str[0]
     assert told.measured == pytest.approx(mean.groupby(site)["value"].mean().mean())
     assert (told.state, told.claim) == ("holds", good)
+    assert watch_line(told).endswith(f"; measured around month 36: {told.measured:.3f}.")
     card, sentence = report_card(known, fits=fits)
     assert card.set_index("claim")["right"].to_dict() == {good.claim: True, bad.claim: False}
     assert sentence.startswith("1 of 2")
@@ -165,6 +183,7 @@ def test_a_claim_of_retention_is_watched_before_its_month(store, evidence):
     (told,) = watch(store.read(), fits={"solar_reflectance": evidence.fit})
     assert told.state == "holds"
     assert told.estimate == pytest.approx(proposal.estimate)
+    assert "A8, solar reflectance retention at least 0." in watch_line(told)
 
 
 def test_ended_claims_are_told_where_they_are_asked_for(store, evidence):
@@ -192,6 +211,7 @@ def test_a_claim_that_a_criterion_is_met(store, evidence):
     assert met.state == "holds"
     assert met.probability_failing == pytest.approx(1 - row["probability"])
     assert np.isnan(met.claim.value)
+    assert f"{met.claim.claim} holds: A8 meets {named(row)} at 36 months; " in watch_line(met)
     assert (gone.state, gone.why) == ("cannot tell", "its criterion is no longer in the table")
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
+import subprocess
 
 import pytest
 
@@ -42,10 +45,32 @@ def test_a_claim_from_proposal_to_its_end(store, capsys):
     assert (seen["claim"]["claim"], seen["claim"]["made_by"]) == (made, "Zoë")
     assert code == {"holds": 0, "at risk": 1, "broken": 4}[seen["state"]]
     assert app(["watch", store, "--at-risk", "0.0001"]) == max(code, 1)
-    assert f"{made}: fails with probability" in capsys.readouterr().out
+    lines = [one for one in capsys.readouterr().out.splitlines() if one.startswith(f"{made} ")]
+    assert re.fullmatch(  # whole, in one line, however narrow an e-mail is
+        rf"{made} (at risk|broken): silica, solar reflectance at least 0\.\d\d at 16 months, yard; "
+        r"(fails with probability|measured around month 16:) 0\.\d+.*\.", lines[0],
+    )  # fmt: skip
     assert app(["withdraw", store, made, "--reason", "no longer sold"]) == 0
     assert app(["watch", store]) == 0
     assert "No claim stands" in capsys.readouterr().out
+
+
+def test_the_report_of_a_visit_tells_how_each_claim_stands(store, tmp_path, capsys):
+    page, paper = tmp_path / "visit.html", tmp_path / "visit.pdf"
+    call = ["report", store, "--site", "yard", "--on", "2025-06-02", "--out"]
+    assert app([*call, str(page)]) == 0
+    assert "Standing claims" not in page.read_text(encoding="utf-8")
+    assert claim(store, "--make", "--months", "24") == 0
+    made = capsys.readouterr().out.rsplit("claim ", 1)[1].split()[0]
+    assert app([*call, str(page)]) == 0
+    assert app([*call, str(paper)]) == 0
+    told = (
+        rf"{made} holds: silica, solar reflectance at least 0\.\d\d at 24 months, yard; fails with"
+    )
+    assert re.search(told, page.read_text(encoding="utf-8"))
+    if shutil.which("pdftotext"):
+        done = subprocess.run(["pdftotext", paper, "-"], check=True, capture_output=True, text=True)
+        assert re.search(told, " ".join(done.stdout.replace("\u200b", "").split()))
 
 
 def test_a_criterion_is_claimed_by_its_number(store, capsys):

@@ -132,7 +132,7 @@ def test_doubts_corrections_and_instruments_are_told(report):
     assert tool == ("SR-1", "77", "SR, CH", "G173 global tilt", "2026-01-01, valid",
                     "before 0.862 (+0.002)")  # fmt: skip
     assert dict(report.facts)["Read by"] == "Anna Invented"
-    assert report.sections[0].lines == ("Claim 7 rests.",)
+    assert section(report, "Standing claims").lines[1:] == ("Claim 7 rests.",)
 
 
 def test_the_page_holds_everything_asks_for_nothing_and_repeats(report):
