@@ -6,18 +6,20 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import guide_words, keeping_words, log_words, ways_words, wording
+from dashboard import entry, entry_words, guide_words, keeping_words, log_words, ways_words, wording
 
 ICON = Path(__file__).with_name("icon.svg")
 
 
 def page(view: str, title: str) -> st.Page:
     """The page of a file in `views`; labels, bookmarks and letters hold its address."""
-    return st.Page(f"views/{view}.py", title=title, url_path=view)
+    seen = "visible" if entry.opens(view) else "hidden"
+    return st.Page(f"views/{view}.py", title=title, url_path=view, visibility=seen)
 
 
 st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
-st.navigation(
+entry.guard()
+chosen = st.navigation(
     {
         "": [st.Page("views/ways.py", title=ways_words.WAYS, default=True)],
         ways_words.SECTIONS["visit"]: [
@@ -43,7 +45,10 @@ st.navigation(
             page("overview", wording.OVERVIEW),
             page("help", guide_words.HELP),
             page("methods", guide_words.METHODS),
+            page("me", entry_words.ME),
         ],
     },
     position="top",
-).run()
+)
+entry.require_open(chosen.url_path)
+chosen.run()

@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from aging.charts.panel_story import ODD
 from aging.checks import OPEN, Checked, check, own_limits, settle
@@ -29,11 +30,10 @@ from aging.fieldwork.story import (
     story,
 )
 from aging.instruments import check_instruments
-from aging.ledger import open_ledger
 from aging.projection import gather
 from aging.projection.gathering import priors_by_zone
 from aging.vocabulary import property_named
-from dashboard import data
+from dashboard import data, entry
 from dashboard import keeping_words as wording
 
 MOST_PANELS = 24
@@ -133,7 +133,7 @@ def decide(
     rows = found.frame[found.frame["finding"] == finding]
     if decision != "reopened" and not (rows["state"] == OPEN).any():
         raise CallError(f"finding {finding}: it was settled meanwhile; look at it below")
-    with open_ledger(opened.source) as book:
+    with entry.doing(opened.source, "settle", finding) as book:
         settle(book, found, finding, decision, reason=reason, by=by, value=value)
 
 
@@ -142,8 +142,16 @@ def correct(
 ) -> None:
     """Correct one reading; AgingError where it cannot be."""
     require(value is not None, "value", value, "the value it should have been")
-    with open_ledger(opened.source) as book:
+    with entry.doing(opened.source, "settle", reading_id) as book:
         book.correct(reading_id, value, by=by, reason=reason)
+
+
+def by(column: DeltaGenerator, key: str) -> str:
+    """Who decides: the person signed in, else as typed."""
+    if signed_in := entry.name():
+        column.text(f"{wording.BY}: {signed_in}")
+        return signed_in
+    return column.text_input(wording.BY, st.session_state.get("decides", ""), key=key)
 
 
 def store(act: Callable[[], None], by: str) -> None:

@@ -22,6 +22,7 @@ from aging.fieldwork.spots import Spots
 from aging.ledger import open_ledger
 from aging.records import Exposure
 from aging.source import open_source
+from dashboard import entry
 
 MINUTES = 60
 
@@ -108,7 +109,7 @@ def save(
     this: Round, row: Mapping[str, Any], token: str, *, another: bool, beside: Mapping[str, Any]
 ) -> visit.Saved:
     """Save a reading; AgingError where the store refuses."""
-    with open_ledger(this.source) as book:
+    with entry.doing(this.source, "log", str(row["panel"])) as book:
         return visit.save(
             book, row, token, known=this.exposure, another=another, beside=beside
         )  # fmt: skip

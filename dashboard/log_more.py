@@ -16,7 +16,7 @@ from aging.fieldwork.round_sheet import ToRead
 from aging.fieldwork.spots import FEWEST, random_spots, typed
 from aging.ledger import Ledger, open_ledger
 from aging.vocabulary import PROPERTIES
-from dashboard import log, parts
+from dashboard import entry, log, parts
 from dashboard import log_words as wording
 from dashboard.log_form import Entry, Form, finish, remark_key
 
@@ -124,7 +124,7 @@ def _at_the_store(this: log.Round, what: str, act: Callable[[Ledger], str | None
     told: str | None = wording.NO_OPERATOR
     if this.operator:
         try:
-            with open_ledger(this.source) as book:
+            with entry.doing(this.source, "log", what) as book:
                 told = act(book)
         except AgingError as error:
             told = str(error)

@@ -16,7 +16,7 @@ import streamlit as st
 from aging.fieldwork import visit
 from aging.fieldwork.round_sheet import Rig, RoundSheet
 from aging.vocabulary import PROPERTIES, SURFACE_STATES, WETNESS
-from dashboard import log
+from dashboard import entry, log
 from dashboard import log_words as wording
 
 
@@ -27,7 +27,8 @@ def this_round(source: str, sheet: RoundSheet, day: visit.Day) -> log.Round:
         who = saved["operator"].dropna().unique().tolist()
         names = sorted({*sheet.operators, *who})
         asking = Asking(f"{sheet.site} {day.on}", {})
-        operator = asking.box(wording.OPERATOR, names, who[0] if len(who) == 1 else None)
+        past = who[0] if len(who) == 1 else None
+        operator = entry.name() or asking.box(wording.OPERATOR, names, past)
         mine = saved[saved["operator"] == operator]
         surface = asking.row(wording.STATE, SURFACE_STATES, _last(mine["surface_state"]))
         wetness = asking.row(wording.WETNESS, WETNESS, _last(mine["surface_wetness"]))

@@ -12,7 +12,7 @@ import streamlit as st
 
 from aging.errors import AgingError
 from aging.vocabulary import Property, property_named
-from dashboard import data, state, tables, wording
+from dashboard import data, entry, state, tables, wording
 
 MONTHS, LEVELS = (12, 24, 36, 48, 60), (0.80, 0.90, 0.95)
 
@@ -118,8 +118,11 @@ def table(
 
 
 def download(frame: pd.DataFrame, name: str, label: str) -> None:
-    """A button that saves the whole frame as a CSV file."""
-    st.download_button(label, tables.csv(frame), name, "text/csv", on_click="ignore")
+    """A button that saves the whole frame as a CSV file, for who may take it out."""
+    if entry.may("take out"):
+        kept = {"on_click": entry.taken_out, "args": (name,)} if entry.name() else {}
+        told: dict[str, Any] = {"on_click": "ignore"} | kept
+        st.download_button(label, tables.csv(frame), name, "text/csv", **told)
 
 
 def figures(facts: Mapping[str, str]) -> None:

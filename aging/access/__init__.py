@@ -10,11 +10,11 @@ from __future__ import annotations
 from aging.access.acting import deeds, doing, permitted
 from aging.access.passcodes import check_passcode
 from aging.access.people import Person, add, allowed, change, end, people, require_may
-from aging.access.permissions import ROLES
+from aging.access.permissions import PERMISSIONS, ROLES
 from aging.access.sessions import Sessions
-from aging.access.signing_in import known_as, sign_in
+from aging.access.signing_in import sign_in, vouched
 
 __all__ = [
-    "ROLES", "Person", "Sessions", "add", "allowed", "change", "check_passcode", "deeds", "doing",
-    "end", "known_as", "people", "permitted", "require_may", "sign_in",
+    "PERMISSIONS", "ROLES", "Person", "Sessions", "add", "allowed", "change", "check_passcode",
+    "deeds", "doing", "end", "people", "permitted", "require_may", "sign_in", "vouched",
 ]  # fmt: skip

@@ -50,6 +50,12 @@ class Sessions:
             session.seen = self._clock()
             return session.person
 
+    def renew(self, token: str, person: Person) -> None:
+        """Let a session that lasts know its person as the store has them now."""
+        with self._lock:
+            if _key(token) in self._kept:
+                self._kept[_key(token)].person = person
+
     def end(self, token: str) -> None:
         """End a session."""
         with self._lock:

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from threading import Lock
+from time import time
 from typing import Any
 
 from aging.access.acting import Through
 from aging.access.passcodes import fits
 from aging.access.people import Person, people
+from aging.access.sessions import LONGEST
 from aging.access.times import now, seconds_since
 from aging.errors import AccessError
 from aging.ledger import DeedRow, Ledger
@@ -71,9 +73,17 @@ def _left(misses: list[DeedRow], free: int, longest: float) -> float:
     return min(WAIT * 2.0 ** min(over, 10), longest) - seconds_since(misses[-1].at)
 
 
-def known_as(book: Ledger, told: Mapping[str, Any]) -> Person | None:
-    """The person whom an identity provider vouches for, by subject or verified e-mail address."""
+def vouched(book: Ledger, told: Mapping[str, Any]) -> Person | None:
+    """The person whom an identity provider vouches for, by subject or verified e-mail address.
+
+    None for a sign-in older than a session may be (`iat`, seconds since 1970).
+    """
+    if time() - float(told.get("iat") or 0) > LONGEST:
+        return None
     names = {str(told["sub"])} if told.get("sub") else set()
     if told.get("email") and told.get("email_verified") is True:
         names.add(str(told["email"]))
-    return next((one for one in people(book).values() if one.sign_in in names), None)
+    person = next((one for one in people(book).values() if one.sign_in in names), None)
+    if person is not None:
+        book.record(DeedRow(now(), person.name, SIGNED_IN, "", "page"))
+    return person

@@ -10,7 +10,7 @@ import streamlit as st
 from aging.charts import panel_story_chart
 from aging.source import is_store
 from aging.vocabulary import property_named
-from dashboard import data, keeping, parts, state
+from dashboard import data, entry, keeping, parts, state
 from dashboard import keeping_words as wording
 
 FIRST = 10
@@ -50,7 +50,7 @@ def form(opened: data.Opened, finding: str, part: pd.DataFrame, *, projection: b
                 wording.NEW_VALUE, *map(float, (prop.low, prop.high, read, prop.step)),
                 format=f"%.{prop.decimals}f", key=f"value {finding}",
             )  # fmt: skip
-        by = right.text_input(wording.BY, st.session_state.get("decides", ""), key=f"by {finding}")
+        by = keeping.by(right, f"by {finding}")
         reason = st.text_input(wording.REASON, key=f"why {finding}")
         if st.form_submit_button(wording.SETTLE, key=f"do {finding}"):
             new = value if decision == "corrected" else None
@@ -95,7 +95,7 @@ else:
                 if len(names) == 1:
                     st.page_link("views/story.py", label=wording.STORY,
                                  query_params={"panel": names[0]})  # fmt: skip
-                if kept:
+                if kept and entry.may("settle"):
                     form(opened, str(finding), part, projection=projection)
     if visits[chosen] > FIRST:
         st.text(wording.MORE.format(count=visits[chosen] - FIRST))
@@ -106,7 +106,7 @@ if settled.empty:
     st.text(wording.NONE_SETTLED)
 else:
     parts.table(settled, wording.SETTLED_COLUMNS)
-again = keeping.reopenable(opened) if kept else []
+again = keeping.reopenable(opened) if kept and entry.may("settle") else []
 if again:
     names = settled.drop_duplicates("finding").set_index("finding")
     with st.form("reopen"):
@@ -116,7 +116,7 @@ if again:
         )  # fmt: skip
         left, right = st.columns(2)
         reason = left.text_input(wording.REASON, key="why reopened")
-        by = right.text_input(wording.BY, st.session_state.get("decides", ""), key="by reopened")
+        by = keeping.by(right, "by reopened")
         if st.form_submit_button(wording.REOPEN, key="reopen it"):
             keeping.store(
                 lambda: keeping.decide(opened, finding, "reopened", reason=reason, by=by), by

@@ -12,7 +12,7 @@ from aging.fieldwork.photos import across_visits, file_of
 from aging.fieldwork.story import COUNTS, LEFT_OUT, REPLACED
 from aging.source import is_store
 from aging.vocabulary import PROPERTIES, property_named
-from dashboard import data, keeping, parts, state
+from dashboard import data, entry, keeping, parts, state
 from dashboard import keeping_words as wording
 
 
@@ -42,7 +42,7 @@ def correction(opened: data.Opened, rows: pd.DataFrame) -> None:
         )  # fmt: skip
         left, right = st.columns(2)
         value = left.number_input(wording.NEW_VALUE, value=None, format="%.3f", key="new value")
-        by = right.text_input(wording.BY, st.session_state.get("decides", ""), key="by corrected")
+        by = keeping.by(right, "by corrected")
         reason = st.text_input(wording.REASON, key="why corrected")
         if st.form_submit_button(wording.CORRECT, key="correct it"):
             reading = rows.loc[place, "reading_id"]
@@ -88,5 +88,5 @@ parts.table(told.entries, wording.ENTRY_COLUMNS)
 if len(rows):
     st.subheader(wording.READINGS_HEADING)
     parts.table(wording.in_words(rows), wording.READ_COLUMNS)
-    if is_store(opened.source):
+    if is_store(opened.source) and entry.may("settle"):
         correction(opened, rows[rows["standing"] != REPLACED])

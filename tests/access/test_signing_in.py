@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import datetime, timedelta
 
 import pytest
@@ -125,9 +126,12 @@ def test_a_session_ends_when_idle_and_after_a_day_however_busy():
 def test_a_provider_is_believed_for_a_subject_or_a_verified_address(book):
     access.change(book, "tess", who="kai", sign_in="tess@lab.example")
     access.change(book, "rob", who="kai", sign_in="248289761001")
-    told = {"email": "tess@lab.example", "email_verified": True, "sub": "1"}
-    assert access.known_as(book, told).name == "tess"
-    assert access.known_as(book, told | {"email_verified": False}) is None
-    assert access.known_as(book, {"email": "tess@lab.example"}) is None
-    assert access.known_as(book, {"sub": "248289761001"}).name == "rob"
-    assert access.known_as(book, {}) is None
+    at = {"iat": time.time() - 60}
+    told = at | {"email": "tess@lab.example", "email_verified": True, "sub": "1"}
+    assert access.vouched(book, told).name == "tess"
+    assert access.vouched(book, told | {"email_verified": False}) is None
+    assert access.vouched(book, at | {"email": "tess@lab.example"}) is None
+    assert access.vouched(book, at | {"sub": "248289761001"}).name == "rob"
+    assert access.vouched(book, at) is None
+    assert access.vouched(book, told | {"iat": time.time() - 13 * 3600}) is None
+    assert access.vouched(book, told | {"iat": None}) is None

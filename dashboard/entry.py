@@ -1,0 +1,190 @@
+"""Who is at the page: the gate before every page of a store that knows its people.
+
+A session lives in the server's memory; its token lies in the browser's session and in a cookie, so
+that a label's code, which opens a new tab, asks for no passcode again. A store without people asks
+nobody. Where the store cannot be asked, who was let in stays in: the form they fill must not go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import streamlit as st
+
+from aging import access
+from aging.access import Person
+from aging.errors import AgingError
+from aging.ledger import Ledger, open_ledger
+from aging.source import is_store
+from dashboard import data
+from dashboard import entry_words as wording
+
+TOKEN, SIGNED_IN, LET_IN = "entry token", "entry name", "entry open"
+OPEN_SECONDS = 10
+VIEWS = {"log": "log"}  # pages that are of no use without a deed
+
+
+@st.cache_resource
+def sessions() -> access.Sessions:
+    """Sessions of this server."""
+    return access.Sessions()
+
+
+@st.cache_data(ttl=OPEN_SECONDS, show_spinner=False)
+def is_open(source: str) -> bool:
+    """Whether a source had no people some seconds ago; AgingError where it cannot be asked."""
+    if not is_store(source) or ("://" not in source and not Path(source).exists()):
+        return True
+    with open_ledger(source) as book:
+        return not access.people(book)
+
+
+def guard() -> None:
+    """Let in who may; else show how to sign in and end the page."""
+    source = data.named_source() or ""
+    st.session_state.setdefault(LET_IN, None)
+    try:
+        inside = is_open(source) or _known(source)
+    except AgingError as error:
+        if st.session_state[LET_IN] == source and (name() is None or _session()):
+            return
+        _stopped(wording.CANNOT_ASK, str(error))
+    if inside:
+        st.session_state[LET_IN] = source
+        _keep_cookie()
+        return
+    st.session_state[LET_IN] = st.session_state[TOKEN] = None
+    _form(source)
+
+
+def name() -> str | None:
+    """Who is signed in; None in an open store."""
+    return st.session_state.get(SIGNED_IN)
+
+
+def may(deed: str) -> bool:
+    """Whether the page may offer a deed; `doing` decides when it is done."""
+    session = _session() if name() else None
+    return name() is None or (session is not None and access.allowed(session, deed))
+
+
+@contextmanager
+def doing(source: str, deed: str, on: str = "") -> Iterator[Ledger]:
+    """The open store, for one deed of who is signed in; AgingError where it may not be."""
+    session = _session()  # a button's call comes before the gate looks at the session again
+    who = session.name if session else None
+    with open_ledger(source) as book, access.doing(book, who, deed, on, through="page"):
+        yield book
+
+
+def taken_out(what: str) -> None:
+    """Keep that a table was taken out of the page."""
+    if name():
+        with doing(data.named_source() or "", "take out", what):
+            pass
+
+
+def opens(view: str) -> bool:
+    """Whether a page is for who is there."""
+    return bool(name()) if view == "me" else view not in VIEWS or may(VIEWS[view])
+
+
+def require_open(view: str) -> None:
+    """End the page where it is not for who is there."""
+    if not opens(view):
+        st.text(wording.NOT_FOR_YOU)
+        st.stop()
+
+
+def sign_out() -> None:
+    """End the session, at the identity provider's cookie too."""
+    sessions().end(_token())
+    for key in (TOKEN, SIGNED_IN, LET_IN):
+        st.session_state.pop(key, None)
+    if provider() and st.user.get("is_logged_in"):
+        st.logout()
+
+
+def provider() -> bool:
+    """Whether an identity provider is named in the server's secrets."""
+    return bool(st.secrets.load_if_toml_exists() and "auth" in st.secrets)
+
+
+def _cookie() -> str:
+    return f"aging_{st.get_option('server.port')}"
+
+
+def cookies() -> Mapping[str, str]:
+    """What the browser sent when it opened the page."""
+    return st.context.cookies
+
+
+def _token() -> str:
+    return str(st.session_state.get(TOKEN) or "")
+
+
+def _session() -> Person | None:
+    return sessions().person(_token())
+
+
+def _known(source: str) -> bool:
+    """Whether a session of a person whom the store still knows by the same passcode goes on."""
+    if not _token():
+        st.session_state[TOKEN] = cookies().get(_cookie())
+    with open_ledger(source) as book:
+        known, person = access.people(book), _session()
+        if person is None and provider() and st.user.get("is_logged_in"):
+            person = access.vouched(book, st.user.to_dict())
+            if person:
+                _begin(person)
+        now = known.get(person.name) if person else None
+        if now is None or person is None or now.passcode != person.passcode:
+            return False
+        if now != person:
+            sessions().renew(_token(), now)
+        st.session_state[SIGNED_IN] = now.name
+        return True
+
+
+def _begin(person: Person) -> None:
+    st.session_state[TOKEN] = sessions().begin(person)
+
+
+def _keep_cookie() -> None:
+    """Tell the browser its token; a server's page can set a cookie in no other way."""
+    token = _token()
+    if token and cookies().get(_cookie()) != token:
+        st.html(wording.COOKIE.format(name=_cookie(), token=token), unsafe_allow_javascript=True)
+
+
+def _form(source: str) -> None:
+    st.title(wording.TITLE)
+    if st.session_state.pop(SIGNED_IN, None):
+        st.text(wording.ENDED)
+    if provider():
+        if st.user.get("is_logged_in"):
+            st.text(wording.UNKNOWN)
+            st.button(wording.SIGN_OUT, on_click=sign_out)
+        else:
+            st.button(wording.PROVIDER, on_click=st.login, type="primary")
+    with st.form("sign in", clear_on_submit=True):
+        who = st.text_input(wording.NAME, autocomplete="username")
+        passcode = st.text_input(wording.PASSCODE, type="password", autocomplete="current-password")
+        if st.form_submit_button(wording.SIGN_IN, type="primary"):
+            try:
+                with open_ledger(source) as book:
+                    _begin(access.sign_in(book, who.strip(), passcode, through="page"))
+            except AgingError as error:
+                st.text(str(error))
+            else:
+                st.rerun()
+    st.text(wording.HELP)
+    st.stop()
+
+
+def _stopped(*told: str) -> None:
+    st.title(wording.TITLE)
+    st.text("\n".join(told))
+    st.stop()

@@ -1,0 +1,24 @@
+"""Words of signing in and out."""
+
+from __future__ import annotations
+
+TITLE = "Who are you?"
+NAME, PASSCODE, SIGN_IN = "Name", "Passcode", "Sign in"
+PROVIDER = "Sign in with your organisation"
+UNKNOWN = "Your organisation knows you, but this store does not yet: a keeper adds you."
+ENDED = "Your session has ended: sign in again. What was saved is kept."
+HELP = "A keeper of this store gives you a name and a passcode. A session ends after an hour idle."
+CANNOT_ASK = "The store cannot be asked who may come in. Try again in a moment."
+NOT_FOR_YOU = "This page is not for your roles; a keeper of the store changes them."
+ME, SIGN_OUT, ROLES_MAY = "You", "Sign out", "With your roles you may"
+NEW, AGAIN, CHANGE = "New passcode", "Once more", "Change passcode"
+DEED_COLUMNS = {"deed": "Deed", "reason": "Why it is so"}
+COOKIE = (
+    '<script>document.cookie = "{name}={token}; path=/; SameSite=Strict"'
+    ' + (location.protocol === "https:" ? "; Secure" : "");</script>'
+)
+
+
+def person(name: str, roles: list[str]) -> str:
+    """Who is signed in."""
+    return f"{name}: {', '.join(roles)}"
