@@ -6,7 +6,16 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import entry, entry_words, guide_words, keeping_words, log_words, ways_words, wording
+from dashboard import (
+    claim_words,
+    entry,
+    entry_words,
+    guide_words,
+    keeping_words,
+    log_words,
+    ways_words,
+    wording,
+)
 
 ICON = Path(__file__).with_name("icon.svg")
 
@@ -40,6 +49,10 @@ chosen = st.navigation(
         ],
         ways_words.SECTIONS["claim"]: [
             page("holding", ways_words.HOLDING),
+            page("claims", claim_words.CLAIMS),
+            page("claim", claim_words.CLAIM),
+            page("claim_new", claim_words.NEW),
+            page("claim_text", claim_words.TEXT),
         ],
         ways_words.SECTIONS["keep"]: [
             page("overview", wording.OVERVIEW),

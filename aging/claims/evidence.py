@@ -23,6 +23,7 @@ from aging.source import is_store, open_source
 from aging.vocabulary import DAYS_PER_MONTH
 
 SECONDS_PER_DAY = 86_400
+CLOSE = 1.0  # months: a visit so near a cut is that cut's own
 COUNTED = (
     "site", "formulation", "panel", "visit", "at", "exposed_on", "months", "value", "instrument",
     "weighting", "method", "illuminant", "observer_deg", "geometry",
@@ -113,7 +114,7 @@ def coverage_of(fitted: Fit) -> pd.DataFrame | None:
     """Back-test summary from the latest usual cut; None where nothing was read after it."""
     exposure, name = fitted.exposure, fitted.gathered.property.name
     read = min(one.campaign.months.max() for one in fitted.series)
-    cut = max((one for one in CUTS if one < read), default=CUTS[0])
+    cut = max((one for one in CUTS if one < read - CLOSE), default=CUTS[0])
     try:
         return backtest(exposure, name, cuts=(cut,), rivals=()).board
     except ModelError:

@@ -163,3 +163,11 @@ def test_text_that_looks_like_markup_stays_text(differences):
     svg = rendered(difference_chart(differences, SR, description="Odd names."))
     assert "<img" not in svg
     assert "&lt;img src=x&gt;" in svg
+
+
+def test_a_claimed_value_is_a_dashed_line_with_its_number(readings):
+    chart = decay_chart(curve(), readings, SR, at=36, description="A decays.", claimed=0.674)
+    [line] = [one for one in layers(chart, "rule") if one["mark"].get("strokeDash") == [9, 3, 2, 3]]
+    assert rows(chart, line) == [{"value": 0.674, "text": "claimed 0.67"}]
+    plain = decay_chart(curve(), readings, SR, at=36, description="A decays.")
+    assert len(layers(chart, "rule")) == len(layers(plain, "rule")) + 1

@@ -1,0 +1,185 @@
+"""Claims are listed by trouble, shown with what stands behind them, made once, and withdrawn."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+from claims_example import fill
+from streamlit.testing.v1 import AppTest
+
+from aging.claims import card, claims, standing, watch
+from aging.claims.words import CAUTIONS
+from aging.ledger import open_ledger
+from aging.source import open_source
+from dashboard import claim_words as wording
+from dashboard import claims_case_words as case_words
+from dashboard.launch import APP, SOURCE
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    path = tmp_path_factory.mktemp("claims") / "a.sqlite"
+    return path, fill(path)
+
+
+def opened(monkeypatch, source, view, **query):
+    monkeypatch.setenv(SOURCE, str(source))
+    app = AppTest.from_file(str(APP), default_timeout=180)
+    for key, value in query.items():
+        app.query_params[key] = value
+    app.run()
+    app.switch_page(f"views/{view}.py").run()
+    assert not app.exception
+    return app
+
+
+def texts(app):
+    return "\n".join(str(text.value) for text in app.text)
+
+
+def figures(app):
+    return {metric.label: metric.value for metric in app.metric}
+
+
+def test_trouble_comes_first_and_ended_claims_last(made, monkeypatch):
+    path, ids = made
+    app = opened(monkeypatch, path, "claims")
+    assert figures(app) == {"Broken": "1", "At risk": "1", "Cannot tell": "0", "Holds": "2"}
+    table, past = (one.value for one in app.dataframe)
+    named = {claim: name for name, claim in ids.items()}
+    order = [named[claim] for claim in table["Claim"]]
+    assert order == ["broken", "at risk", "holds", "right", "withdrawn"]
+    last = table.iloc[-1]
+    assert last["State"] == "Withdrawn"
+    assert last["How it ended"].endswith("by Zoë: *no longer* sold")
+    every = watch(open_source(path), ended=True)
+    told = {one.claim.claim: one for one in every}[ids["at risk"]]
+    shown = table.set_index("Claim").loc[ids["at risk"]]
+    assert float(shown["Margin"]) == pytest.approx(told.margin, abs=6e-4)
+    assert float(shown["Moved"]) == pytest.approx(told.moved, abs=6e-4) != 0
+    assert f"a mean of {told.breaks_at:.3f} or less at month 27" in shown["What would break it"]
+    assert f"{told.distance:.3f} ({told.sigmas:.1f} sd) below" in shown["What would break it"]
+    assert texts(app).index("Broken: B4") < texts(app).index("At risk: A8")
+    decided, sentence = card(every)
+    assert sentence in texts(app)
+    assert past["claim"].tolist() == decided["claim"].tolist() == [ids["right"]]
+    assert CAUTIONS[0] in "".join(one.value for one in app.caption)
+
+
+@pytest.mark.parametrize(
+    ("name", "state"),
+    [("holds", "Holds"), ("at risk", "At risk"), ("broken", "Broken"), ("withdrawn", "Withdrawn")],
+)
+def test_a_claims_page_shows_its_words_value_and_evidence(made, monkeypatch, name, state):
+    path, ids = made
+    app = opened(monkeypatch, path, "claim", claim=ids[name])
+    claim = next(one for one in claims(open_source(path)) if one.claim == ids[name])
+    assert app.selectbox(key="claim").value == ids[name]
+    assert figures(app)[wording.STATE] == state
+    assert figures(app)[wording.CLAIMED] == f"{claim.value:.2f}"
+    assert app.code[0].value == claim.wording
+    spec = json.loads(app.get("vega_lite_chart")[0].proto.spec)
+    assert f"The dashed line is the claimed {claim.value:.2f}" in spec["description"]
+    assert spec["description"] in texts(app)
+    assert "Worst site now: COAST" in texts(app)
+    table = app.dataframe[0].value
+    place = table["verdict"].map(["undecided", "not met", "met"].index)
+    assert place.is_monotonic_increasing
+    assert table["probability"].between(0, 1).all()
+    assert "check before use" in set(table["checked"])
+    assert (f"withdraw it {ids[name]}" in {one.key for one in app.button}) == (name != "withdrawn")
+
+
+def test_the_page_says_what_is_missing_and_when_it_can_be_met(made, monkeypatch):
+    app = opened(monkeypatch, made[0], "claim_new", formulation="A8", basis="measured")
+    missing = [line for line in texts(app).splitlines() if "Missing." in line]
+    assert missing[0].startswith("\u2717 Missing. Panels at each site: then: none")
+    assert "From 2025-01-30 on" in missing[1]  # month 36 less 30 days
+    assert case_words.missing("measured") in texts(app)
+    assert figures(app)[case_words.VALUE] == "none"
+    assert not [one for one in app.button if one.key == "record"]
+
+
+def test_a_claim_is_made_once_listed_and_withdrawn(made, tmp_path, monkeypatch):
+    path = shutil.copy(made[0], tmp_path / "a.sqlite")
+    before = {one.claim for one in standing(open_source(path))}
+    app = opened(monkeypatch, path, "claim_new", formulation="A8", months="48")
+    assert app.selectbox(key="basis").value == "projected"  # 48 months are too far for more
+    value = figures(app)[case_words.VALUE]
+    app.button(key="record").click().run()
+    assert "by" in texts(app).rpartition(case_words.REFUSED)[2]  # no name was given
+
+    app.segmented_control(key="wording").set_value(case_words.OWN).run()
+    own = next(one for one in app.text_area if one.label == case_words.OWN_TEXT)
+    own.set_value("A8 stays white for <b>years</b>.").run()
+    assert "Safer: reads at least" in texts(app)
+    assert "<mark>stays white</mark> for &lt;b&gt;years" in app.get("html")[0].proto.body
+    app.text_input(key="claims as").set_value("Ada")
+    app.button(key="record").click().run()
+    assert "'stays white'" in texts(app)
+    words = f"A8: projected to read {value} or more after 48 months at three sites."
+    next(one for one in app.text_area if one.label == case_words.OWN_TEXT).set_value(words)
+    app.button(key="record").click().run()
+    assert not app.exception
+
+    (new,) = [one for one in standing(open_source(path)) if one.claim not in before]
+    assert (new.wording, new.made_by, new.basis) == (words, "Ada", "projected")
+    assert f"{new.value:.2f}" == value
+    assert app.selectbox(key="claim").value == new.claim  # the page of the claim came up
+    assert figures(app)[wording.STATE] == "Holds"
+    app = opened(monkeypatch, path, "claims")
+    assert new.claim in app.dataframe[0].value["Claim"].tolist()
+
+    app = opened(monkeypatch, path, "claim", claim=new.claim)
+    app.button(key=f"withdraw it {new.claim}").click().run()
+    assert "reason" in texts(app)
+    app.text_input(key=f"why {new.claim}").set_value("no longer sold")
+    app.text_input(key=f"by {new.claim}").set_value("Ada")
+    app.button(key=f"withdraw it {new.claim}").click().run()
+    assert figures(app)[wording.STATE] == "Withdrawn"
+    assert "by Ada: no longer sold" in texts(app)
+
+
+def test_a_second_tap_records_no_second_claim(made, tmp_path):
+    from dashboard import claims as page
+    from dashboard import data
+
+    path = shutil.copy(made[0], tmp_path / "a.sqlite")
+    known = data.opened(str(path))
+    of = page.case(known, "A8", "solar_reflectance", 48.0, "internal")
+    first = page.record(known, of, of.sentences[0], by="Ada")
+    assert page.record(known, of, f" {of.sentences[0]} ", by="Ada") == first
+    other = page.record(known, of, "A8 reads 0.71 at 48 months, inside.", by="Ada")
+    assert other != first
+    with open_ledger(path) as book:
+        assert len(standing(book.read())) == 4 + 2
+
+
+def test_without_claims_or_a_store_the_page_says_what_comes_next(
+    made, folder, tmp_path, monkeypatch
+):
+    app = opened(monkeypatch, folder, "claims")
+    assert wording.NEEDS_STORE in texts(app)
+    assert wording.STORE_COMMANDS in [one.value for one in app.code]
+    with open_ledger(tmp_path / "b.sqlite", create=True) as book:
+        book.append(open_source(folder), by="desk", source="t")
+    for view in ("claims", "claim"):
+        app = opened(monkeypatch, tmp_path / "b.sqlite", view)
+        assert wording.NONE_YET in texts(app)
+    app = opened(monkeypatch, made[0], "claim", claim="nosuch")
+    assert wording.NO_SUCH + "nosuch" in texts(app)
+
+
+def test_a_pasted_text_is_marked_with_the_reason_and_never_rendered(monkeypatch):
+    monkeypatch.delenv(SOURCE, raising=False)
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    app.switch_page("views/claim_text.py").run()
+    text = "It reflects.\nOur <img src=x> coating is dirt-proof and eco friendly."
+    app.text_area(key="text to check").set_value(text).run()
+    assert not app.exception
+    assert "2 expressions to avoid" in texts(app)
+    assert "Line 2, \u201cdirt-proof\u201d: one soiled panel contradicts it." in texts(app)
+    body = app.get("html")[0].proto.body
+    assert "&lt;img src=x&gt; coating is <mark>dirt-proof</mark>" in body
