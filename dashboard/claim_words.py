@@ -61,7 +61,7 @@ RIGHT = {True: "right", False: "wrong"}
 STATE, CLAIMED, MARGIN = "State", "Claimed", "Margin"
 NOW, READ, CHANCE = "Projected now", "Measured", "Probability of failing"
 WORDS_HEADING = "Its exact words"
-WITHDRAW, REASON, BY = "Withdraw this claim", "Why", "Your name"
+WITHDRAW, REASON = "Withdraw this claim", "Why"
 CHART_HEADING = "The readings and the claimed value"
 NOT_RATED = "Our own evidence: not a rating."
 

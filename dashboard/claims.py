@@ -38,7 +38,7 @@ from aging.errors import AgingError, ModelError
 from aging.ledger import open_ledger
 from aging.vocabulary import property_named
 from dashboard import claim_words as wording
-from dashboard import data, keeping, tables
+from dashboard import data, entry, keeping, tables
 
 BY_SOURCE = {data.Opened: data.key_of}
 OUTSIDE = ("measured", "substantiated", "projected")  # the strongest first
@@ -191,7 +191,8 @@ def record(
     replaces: str = "", reason: str = "",
 ) -> str:  # fmt: skip
     """Record a claim and return its id; that of the same one where it stands already."""
-    with ONE_AT_A_TIME, open_ledger(opened.source) as book:
+    deed = entry.doing(opened.source, "claim", of.proposal.formulation)
+    with ONE_AT_A_TIME, deed as book:
         for one in standing(book.read(only=("claims", "claim_ends"))):
             if _same(one, of.proposal, words.strip(), criterion, of.rating):
                 return one.claim
@@ -214,7 +215,7 @@ def _same(one: Claim, new: Proposal, words: str, criterion: str, rating: str) ->
 
 def withdraw(opened: data.Opened, claim: str, *, reason: str, by: str) -> None:
     """End a standing claim; AgingError where it cannot be."""
-    with open_ledger(opened.source) as book:
+    with entry.doing(opened.source, "claim", claim) as book:
         end(book, claim, reason=reason, by=by)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import claim_words as wording
-from dashboard import claims, claims_parts, keeping, parts, state
+from dashboard import claims, claims_parts, entry, keeping, parts, state
 from dashboard import claims_case_words as case_words
 
 
@@ -14,7 +14,7 @@ def withdrawal(name: str) -> None:
     with st.expander(wording.WITHDRAW), st.form(f"withdraw {name}"):
         left, right = st.columns(2)
         reason = left.text_input(wording.REASON, key=f"why {name}")
-        by = right.text_input(wording.BY, st.session_state.get("decides", ""), key=f"by {name}")
+        by = keeping.by(right, f"by {name}")
         if st.form_submit_button(wording.WITHDRAW, key=f"withdraw it {name}"):
             keeping.store(lambda: claims.withdraw(opened, name, reason=reason, by=by), by)
 
@@ -46,7 +46,7 @@ claims_parts.cautions()
 st.subheader(wording.WORDS_HEADING)
 st.code(claim.wording, language=None, wrap_lines=True)
 st.text(wording.made(claim))
-if end is None:
+if end is None and entry.may("claim"):
     withdrawal(chosen)
 
 with parts.explained():

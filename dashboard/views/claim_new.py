@@ -8,7 +8,7 @@ from aging.claims import examine
 from aging.errors import AgingError
 from aging.vocabulary import CLAIM_BASES, property_named
 from dashboard import claim_words as wording
-from dashboard import claims, claims_parts, data, parts, state, tables
+from dashboard import claims, claims_parts, data, entry, keeping, parts, state, tables
 from dashboard import claims_case_words as case_words
 
 
@@ -35,16 +35,17 @@ def rating() -> tuple[float | None, str]:
 def record(case: claims.Case, criterion: str, picked: str | None, own: str) -> None:
     """Record what was shown, with the words and the name as they stand when the tap comes in."""
     kept = st.session_state
+    by = entry.name() or kept.get("claims as", "")
     replaces = kept.get("replaces") or ""
     try:
         kept["claim made"] = claims.record(
-            opened, case, kept.get(own, "") if picked is None else picked, by=kept["claims as"],
+            opened, case, kept.get(own, "") if picked is None else picked, by=by,
             criterion=criterion, replaces=replaces, reason=kept.get("why replaced", ""),
         )  # fmt: skip
     except AgingError as error:
         kept["claim refused"] = str(error)
     else:
-        kept["decides"], kept["done"] = kept["claims as"], True
+        kept["decides"], kept["done"] = by, True
 
 
 opened = parts.source_or_help()
@@ -91,10 +92,11 @@ told = case.of_criterion(criterion) if criterion else case.sentences
 claims_parts.sayings(told, basis)
 parts.notes(proposal.notes)
 
-st.subheader(case_words.RECORD_HEADING)
 if not case.open:
     st.text(case_words.missing(basis))
+if not (case.open and entry.may("claim")):
     st.stop()
+st.subheader(case_words.RECORD_HEADING)
 ways = [*map(case_words.sentence, range(len(told))), case_words.OWN]
 way = st.segmented_control(case_words.WORDING, ways, default=ways[0], required=True, key="wording")
 own = f"own words {formulation} {name} {months} {basis} {criterion}"
@@ -103,7 +105,7 @@ if picked is None:
     text = st.text_area(case_words.OWN_TEXT, told[0] if told else "", key=own)
     claims_parts.hits(text, examine(text))
 left, middle, right = st.columns(3)
-left.text_input(wording.BY, st.session_state.get("decides", ""), key="claims as")
+keeping.by(left, "claims as")
 others = claims.replaceable(opened, formulation)
 if others:
     over = middle.selectbox(
