@@ -155,6 +155,11 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
             _text("decision", required=True, allowed=words.DECISIONS),
             _text("reason", required=True),
         )),
+        Sheet("matchings", ("layout", "header"), (
+            _text("layout", required=True), _text("sheet", required=True),
+            _text("header", required=True), _text("meaning"), _text("unit"),
+            _text("surface_state", allowed=words.SURFACE_STATES), _text("value"),
+        )),
         Sheet("claims", ("claim",), (
             _text("claim", required=True), _text("formulation", required=True),
             _text("property", required=True), _text("criterion"),
@@ -213,6 +218,7 @@ class Exposure:
     plan: pd.DataFrame = field(default_factory=lambda: empty_frame("plan"))
     photos: pd.DataFrame = field(default_factory=lambda: empty_frame("photos"))
     settlements: pd.DataFrame = field(default_factory=lambda: empty_frame("settlements"))
+    matchings: pd.DataFrame = field(default_factory=lambda: empty_frame("matchings"))
     claims: pd.DataFrame = field(default_factory=lambda: empty_frame("claims"))
     claim_ends: pd.DataFrame = field(default_factory=lambda: empty_frame("claim_ends"))
 
@@ -233,12 +239,16 @@ class Tally:
 
 @dataclass(frozen=True)
 class Intake:
-    """A read source: the accepted facts, every finding, the tallies and plain notes."""
+    """A read source: the accepted facts, every finding, the tallies and plain notes.
+
+    refused: the cells of each row that was refused, under file, row and reasons.
+    """
 
     exposure: Exposure
     findings: tuple[Finding, ...]
     tallies: tuple[Tally, ...]
     notes: tuple[str, ...] = field(default=())
+    refused: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def blocked(self) -> bool:

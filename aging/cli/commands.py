@@ -11,7 +11,6 @@ from aging.cli.gate import Gate
 from aging.cli.options import (
     AsOf,
     DayFirst,
-    Folder,
     Json,
     Level,
     Measured,
@@ -105,36 +104,33 @@ def settle(
 
 @commands.command(epilog="Example: aging load sample_exposure --store exposure.sqlite")
 def load(
-    folder: Folder,
+    source: Annotated[
+        Path, typer.Argument(help="Exposure folder, .xlsx, or a laboratory's own table (.csv).")
+    ],
     *,
     store: NeededStore,
+    columns: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="What each header of the laboratory's tables means."),
+    ] = None,
+    propose: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write such a FILE to look over; no load.")
+    ] = None,
     by: Annotated[str | None, typer.Option(help="Who loads; default: the login name.")] = None,
     day_first: DayFirst = None,
     json: Json = None,
 ) -> int:
-    """Add a folder's accepted rows to a store, each once."""
+    """Add accepted rows to a store, each once."""
     from getpass import getuser
 
-    from aging import intake, ledger
-    from aging.cli import findings, output
+    from aging.cli import loading
 
-    with output.progress("reading") as step:
-        read = intake.read(folder, day_first=day_first)
-        with ledger.open_ledger(store, create=True) as book:
-            receipts = book.append(
-                read.exposure, by=by or getuser(), source=str(folder), on_progress=step
-            )
-    output.give(
-        json,
-        {
-            "receipts": receipts,
-            "tallies": read.tallies,
-            "findings": findings.of_load(read, receipts),
-            "notes": read.notes,
-        },
-        lambda: findings.show_load(read, receipts, store),
+    if propose is not None:
+        typer.echo("\n".join(loading.propose(source, store, propose)))
+        return 0
+    return loading.load(
+        source, store, columns=columns, by=by or getuser(), day_first=day_first, json=json
     )
-    return int(read.blocked or any(one.refused for one in receipts))
 
 
 @commands.command(epilog="Example: aging project sample_exposure --months 12,24,36")

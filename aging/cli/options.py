@@ -7,7 +7,6 @@ from typing import Annotated, Literal
 
 import typer
 
-Folder = Annotated[Path, typer.Argument(help="Exposure folder, or the same sheets in one .xlsx.")]
 Source = Annotated[
     str | None, typer.Argument(help="Exposure folder, .xlsx, or a store (file or URL).")
 ]

@@ -21,7 +21,7 @@ _COMMA_NUMBER = r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]{1,3})?"
 _ISO_DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
 _CLOCK = r"[T ](?:[01][0-9]|2[0-3]):[0-5][0-9]"
 _TIME = _CLOCK + r"(?::[0-5][0-9](?:\.[0-9]{1,9})?)?(?:Z|[+-](?:[01][0-9]|2[0-3]):?[0-5][0-9])?"
-_SWAPPABLE = r"([0-9]{1,2})[/.-]([0-9]{1,2})[/.-]([0-9]{4}|[0-9]{2})((?:[T ].*)?)"
+SWAPPABLE = r"([0-9]{1,2})[/.-]([0-9]{1,2})[/.-]([0-9]{4}|[0-9]{2})((?:[T ].*)?)"
 
 
 @dataclass(frozen=True)
@@ -85,14 +85,14 @@ def dates(text: pd.Series, *, day_first: bool | None, timed: bool) -> Dates:
 
     `timed` keeps the time of day; midnight without an offset is the date alone.
     """
-    swappable = text.str.fullmatch(_SWAPPABLE).to_numpy(bool)
+    swappable = text.str.fullmatch(SWAPPABLE).to_numpy(bool)
     if day_first is not None and swappable.any():
-        parts = text[swappable].str.extract(_SWAPPABLE)
+        parts = text[swappable].str.extract(SWAPPABLE)
         day, month = (parts[0], parts[1]) if day_first else (parts[1], parts[0])
         iso = parts[2] + "-" + month.str.zfill(2) + "-" + day.str.zfill(2) + parts[3]
         text = text.copy()
         text[swappable] = iso.where(parts[2].str.fullmatch("[0-9]{4}"), text[swappable])
-        swappable = text.str.fullmatch(_SWAPPABLE).to_numpy(bool)
+        swappable = text.str.fullmatch(SWAPPABLE).to_numpy(bool)
     day_text, time = text.str.slice(0, 10), text.str.slice(10)
     shaped = day_text.str.fullmatch(_ISO_DAY) & ((time == "") | time.str.fullmatch(_TIME))
     stamp = pd.to_datetime(day_text.where(shaped), format="%Y-%m-%d", errors="coerce")

@@ -25,6 +25,7 @@ _EARLIEST = np.datetime64("1950-01-01")
 def read_columns(raw: Raw, *, day_first: bool | None, today: date) -> Desk:
     """Read and check every column of a sheet by itself."""
     desk = Desk(raw)
+    day_first = day_first if raw.day_first is None else raw.day_first
     for column in SHEETS[raw.sheet].columns:
         if raw.broken or column.name not in raw.cells:
             _absent(desk, column)

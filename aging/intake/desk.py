@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from aging.intake.cells import Mask, Words, words
-from aging.intake.raw import Raw, shown
+from aging.intake.raw import STORED, Raw, shown
 from aging.records import SHEETS, Finding, Severity, Tally
 
 
@@ -59,9 +59,10 @@ class Desk:
         cells = self.raw.cells
         if seen is None:
             seen = cells[column].iloc[at].tolist() if column in cells else [""] * len(at)
+        own = self.raw.names.get(column, column)
         limits = repeat(allowed, len(at)) if isinstance(allowed, str) else allowed
         self.findings += [
-            Finding(code, severity, self.raw.file, row, column, shown(text), limit, action)
+            Finding(code, severity, self.raw.file, row, own, shown(text), limit, action)
             for row, text, limit in zip(cells.index[at].tolist(), seen, limits, strict=True)
         ]
 
@@ -82,9 +83,10 @@ class Desk:
         return sorted(self.findings, key=lambda finding: finding.row or 0)
 
     def tally(self) -> Tally:
-        """Rows in, accepted, refused."""
-        refused = int(self.refused.sum())
-        return Tally(self.raw.sheet, self.size, self.size - refused, refused)
+        """Rows in, accepted, refused; rows STORED are the store's own and count nowhere."""
+        own = self.raw.cells.index != STORED
+        size, refused = int(own.sum()), int((self.refused & own).sum())
+        return Tally(self.raw.sheet, size, size - refused, refused)
 
 
 def missing(size: int) -> pd.Series:

@@ -6,7 +6,7 @@ empty rows are left out and keep their number.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -15,11 +15,16 @@ import pandas as pd
 from aging.records import SHEETS, Finding
 
 MOST_COLUMNS = 1000
+STORED = -1  # row number of what a store holds, where that stands beside the rows of a file
 
 
 @dataclass(frozen=True)
 class Raw:
-    """Cells of one file or tab. `broken`: no row can be trusted, all are refused unchecked."""
+    """Cells of one file or tab. `broken`: no row can be trusted, all are refused unchecked.
+
+    names: what the file itself calls a column, where that is not our name; day_first: how its dates
+    are meant, where a matching says so.
+    """
 
     sheet: str
     file: str
@@ -29,6 +34,8 @@ class Raw:
     broken: bool = False
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+    names: Mapping[str, str] = field(default_factory=dict)
+    day_first: bool | None = None
 
     def breaks(
         self, code: str, seen: str, allowed: str, action: str, row: int | None = None

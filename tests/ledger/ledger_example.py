@@ -117,6 +117,12 @@ def _example():
             {"finding": "f1", "rule": "drop", "reading_id": "r1", "decision": "confirmed",
              "reason": 'a "real" drop'},
         ),
+        matchings=frame(
+            "matchings",
+            {"layout": "7f", "sheet": "readings", "header": "Probe Nr.", "meaning": "panel"},
+            {"layout": "7f", "sheet": "readings", "header": "SR (%)", "unit": "%",
+             "meaning": "solar_reflectance", "surface_state": "washed"},
+        ),
         claims=frame("claims", claim("c1"), claim("c2", criterion="A code, 2020", value=np.nan)),
         claim_ends=frame(
             "claim_ends",

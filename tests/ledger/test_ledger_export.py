@@ -86,8 +86,8 @@ def test_the_files_are_plain_csv(ledger, tmp_path):
     names = sorted(str(p.relative_to(tmp_path / "out")) for p in (tmp_path / "out").rglob("*.csv"))
     assert names == [
         "claim_ends.csv", "claims.csv", "events.csv", "formulations.csv",
-        "instrument_checks.csv", "instruments.csv", "operators.csv", "panels.csv", "photos.csv",
-        "plan.csv", "readings.csv", "settlements.csv", "sites.csv", "spectra.csv",
+        "instrument_checks.csv", "instruments.csv", "matchings.csv", "operators.csv", "panels.csv",
+        "photos.csv", "plan.csv", "readings.csv", "settlements.csv", "sites.csv", "spectra.csv",
         "weather/Kiefernkamp.csv", "weather/Salt_Pan_2.csv",
     ]  # fmt: skip
     data = (tmp_path / "out" / "formulations.csv").read_bytes().decode("utf-8")
