@@ -104,7 +104,7 @@ def settle(
 
 @commands.command(epilog="Example: aging load sample_exposure --store exposure.sqlite")
 def load(
-    source: Annotated[
+    file: Annotated[
         Path, typer.Argument(help="Exposure folder, .xlsx, or a laboratory's own table (.csv).")
     ],
     *,
@@ -126,10 +126,10 @@ def load(
     from aging.cli import loading
 
     if propose is not None:
-        typer.echo("\n".join(loading.propose(source, store, propose)))
+        typer.echo("\n".join(loading.propose(file, store, propose)))
         return 0
     return loading.load(
-        source, store, columns=columns, by=by or getuser(), day_first=day_first, json=json
+        file, store, columns=columns, by=by or getuser(), day_first=day_first, json=json
     )
 
 
