@@ -11,6 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from aging.errors import AgingError
+from aging.records import csv_of
 from aging.vocabulary import Property, property_named
 from dashboard import data, entry, state, tables, wording
 
@@ -122,7 +123,7 @@ def download(frame: pd.DataFrame, name: str, label: str) -> None:
     if entry.may("take out"):
         kept = {"on_click": entry.taken_out, "args": (name,)} if entry.name() else {}
         told: dict[str, Any] = {"on_click": "ignore"} | kept
-        st.download_button(label, tables.csv(frame), name, "text/csv", **told)
+        st.download_button(label, csv_of(frame), name, "text/csv", **told)
 
 
 def figures(facts: Mapping[str, str]) -> None:

@@ -163,10 +163,3 @@ def in_order(frame: pd.DataFrame) -> pd.DataFrame:
 def of_pair(effects: pd.DataFrame, one: str, other: str) -> pd.DataFrame:
     """Rows of effects that tell of two additives together."""
     return effects[effects["effect"].isin([f"{one} x {other}", f"{other} x {one}"])]
-
-
-def csv(frame: pd.DataFrame) -> bytes:
-    """A frame as CSV in UTF-8; text that a spreadsheet would run gets an apostrophe."""
-    text = frame.select_dtypes("str")
-    safe = text.apply(lambda column: column.mask(column.str.match(r"[=+\-@]"), "'" + column))
-    return frame.assign(**safe).to_csv(index=False, lineterminator="\r\n").encode()

@@ -12,6 +12,9 @@ from __future__ import annotations
 
 from aging.claims.asked import GATES
 from aging.claims.criteria import verdicts
+from aging.claims.dossiers import Dossier, dossier, evidence_pack
+from aging.claims.dossiers import as_html as dossier_html
+from aging.claims.dossiers import as_pdf as dossier_pdf
 from aging.claims.evidence import Evidence, coverage_of, evidence_of
 from aging.claims.gates import Gate, assess
 from aging.claims.lines import watch_line
@@ -21,7 +24,8 @@ from aging.claims.watch import Watched, card, report_card, watch
 from aging.claims.words import Hit, examine, sentences
 
 __all__ = [
-    "GATES", "Claim", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "card", "claims",
-    "coverage_of", "evidence_of", "examine", "floored", "make", "propose", "report_card",
-    "sentences", "standing", "verdicts", "watch", "watch_line", "withdraw",
+    "GATES", "Claim", "Dossier", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "card",
+    "claims", "coverage_of", "dossier", "dossier_html", "dossier_pdf", "evidence_of",
+    "evidence_pack", "examine", "floored", "make", "propose", "report_card", "sentences",
+    "standing", "verdicts", "watch", "watch_line", "withdraw",
 ]  # fmt: skip

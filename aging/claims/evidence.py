@@ -7,9 +7,10 @@ of the panels that the fit took.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -22,6 +23,10 @@ from aging.records import Exposure
 from aging.source import is_store, open_source
 from aging.vocabulary import DAYS_PER_MONTH
 
+if TYPE_CHECKING:  # a folder needs no database
+    from aging.ledger import Ledger
+
+Progress = Callable[[int, int], None]
 SECONDS_PER_DAY = 86_400
 CLOSE = 1.0  # months: a visit so near a cut is that cut's own
 COUNTED = (
@@ -86,28 +91,49 @@ def evidence_of(
     property: str = "solar_reflectance",  # noqa: A002 - the field's own word
     *,
     back_test: bool = True,
-    on_progress: Callable[[int, int], None] | None = None,
+    on_progress: Progress | None = None,
 ) -> Evidence:
     """All that a claim on a source may rest on: fit, open findings, changes of formula, coverage.
 
     back_test: hold forecasts from the latest usual cut against what was read later. A folder keeps
     no earlier versions, so that nobody knows whether a formula changed.
     """
-    exposure, changes, revision = _read(source)
-    fitted = fit(exposure, property, on_progress=on_progress)
-    findings = check(exposure, limits=own_limits(source)).open
-    coverage = coverage_of(fitted) if back_test else None
-    return Evidence(fitted, findings, changes, coverage, revision)
-
-
-def _read(source: str | Path) -> tuple[Exposure, pd.DataFrame | None, int | None]:
+    asked, limits = (property, back_test, on_progress), own_limits(source)
     if not is_store(source):
-        return open_source(source), None, None
+        return _gathered(open_source(source), *asked, limits=limits)
     from aging.ledger import open_ledger  # a folder needs no database
 
     with open_ledger(source) as book:
-        revision = book.revision
-        return book.read(as_of_revision=revision), book.recorded("formulations"), revision
+        return evidence_at(book, book.revision, *asked, limits=limits)
+
+
+def evidence_at(
+    book: Ledger,
+    revision: int,
+    property: str = "solar_reflectance",  # noqa: A002 - the field's own word
+    back_test: bool = True,
+    on_progress: Progress | None = None,
+    *,
+    limits: Path | None = None,
+) -> Evidence:
+    """The same of what a store held at a revision; limits: of `check`, None for the shipped."""
+    exposure = book.read(as_of_revision=revision)
+    found = _gathered(exposure, property, back_test, on_progress, limits=limits)
+    return replace(found, changes=book.recorded("formulations", revision), revision=revision)
+
+
+def _gathered(
+    exposure: Exposure,
+    name: str,
+    back_test: bool,
+    on_progress: Progress | None,
+    *,
+    limits: Path | None,
+) -> Evidence:
+    fitted = fit(exposure, name, on_progress=on_progress)
+    findings = check(exposure, limits=limits).open
+    coverage = coverage_of(fitted) if back_test else None
+    return Evidence(fitted, findings, None, coverage)
 
 
 def coverage_of(fitted: Fit) -> pd.DataFrame | None:

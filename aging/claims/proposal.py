@@ -172,7 +172,7 @@ def _read(
     else:
         name = fit.measured.name
         require(name == "solar_reflectance", "property", name, "solar_reflectance")
-        rule, read = _default(), _new(evidence, formulation)
+        rule, read = _default(), first_read(evidence, formulation)
     if read.empty:
         raise ModelError(f"{formulation}: nothing was read that a claim as {basis} could rest on")
     each = read.groupby("site")["value"].mean()
@@ -202,13 +202,13 @@ def measured(
     near = evidence.around(formulation, months, LIMITS["window"])
     near = _told(evidence.fit, near[near["site"].isin(wanted)], formulation)
     if retention:
-        start = _told(evidence.fit, _new(evidence, formulation), formulation)
+        start = _told(evidence.fit, first_read(evidence, formulation), formulation)
         initial = near["panel"].map(start.set_index("panel")["value"]).astype("float64")
         near = near.assign(value=near["value"] / initial).dropna(subset="value")
     return near if set(near["site"]) == wanted else near[:0]
 
 
-def _new(evidence: Evidence, formulation: str) -> pd.DataFrame:
+def first_read(evidence: Evidence, formulation: str) -> pd.DataFrame:
     """First reading of each panel that was read when new."""
     rows = evidence.of(formulation).sort_values("at")
     return rows[rows["months"] <= LIMITS["new"]].drop_duplicates("panel")

@@ -14,6 +14,7 @@ import typer
 
 from aging.cli import (  # noqa: F401 - they register their commands
     claims,
+    dossier,
     fieldwork,
     keep,
     outdoors,

@@ -13,13 +13,15 @@ from aging.errors import SourceError
 from aging.projection import TARGETS, Fit
 
 
-def joint_draws(fitted: Fit, months: Sequence[float]) -> xr.Dataset:
+def joint_draws(
+    fitted: Fit, months: Sequence[float], *, retention: bool = False
+) -> xr.Dataset:
     """Draws by target, month, site, formulation and draw; NaN where not exposed.
 
     One draw is one joint possibility of all formulations of a campaign; `campaign` tells which hang
     together. Sites are independent.
     """
-    drawn, where = fitted.draws(list(months)), campaigns(fitted)
+    drawn, where = fitted.draws(list(months), retention=retention), campaigns(fitted)
     sites, mixes = sorted({site for site, _ in drawn}), sorted({mix for _, mix in drawn})
     count = next(iter(drawn.values()))["state"].shape[1]
     values = np.full((len(TARGETS), len(months), len(sites), len(mixes), count), np.nan)
@@ -32,8 +34,11 @@ def joint_draws(fitted: Fit, months: Sequence[float]) -> xr.Dataset:
     prop = fitted.measured
     return xr.Dataset(
         {
-            prop.name: (("target", "months", "site", "formulation", "draw"), values,
-                        {"units": prop.unit, "long_name": prop.label}),
+            prop.name + "_retention" * retention: (
+                ("target", "months", "site", "formulation", "draw"), values,
+                {"units": "1" if retention else prop.unit,
+                 "long_name": prop.label + " retention" * retention},
+            ),
             "campaign": (("site", "formulation"), campaign),
         },
         coords={"target": list(TARGETS), "months": list(months), "site": sites,

@@ -78,13 +78,13 @@ class Ledger:
         """Facts that stand, now or as known at an earlier revision; see `aging.ledger.read`."""
         return _read.read(self._store, as_of_revision, only=only)
 
-    def history(self, since: str = "") -> pd.DataFrame:
+    def history(self, since: str = "", as_of_revision: int | None = None) -> pd.DataFrame:
         """Every reading ever recorded, or read since a day; see `aging.ledger.read`."""
-        return _read.history(self._store, since)
+        return _read.history(self._store, since, as_of_revision)
 
-    def recorded(self, sheet: str) -> pd.DataFrame:
+    def recorded(self, sheet: str, as_of_revision: int | None = None) -> pd.DataFrame:
         """Every row of a sheet ever stored, by whom and when; see `aging.ledger.read`."""
-        return _read.recorded(self._store, sheet)
+        return _read.recorded(self._store, sheet, as_of_revision)
 
     def people(self) -> tuple[PersonRow, ...]:
         """All that was ever told of people; `aging.access` says what it means."""

@@ -26,30 +26,37 @@ def read(
     not have.
     """
     with store.reading() as conn:
-        newest = revision(conn)
-        known = newest if as_of_revision is None else as_of_revision
-        require(0 <= known <= newest, "as_of_revision", known, f"0 to {newest}")
+        known = _known(conn, as_of_revision)
         return Exposure(**{
             sheet: _frame(conn, sheet, _stands(sheet, known)) if sheet in only
             else empty_frame(sheet) for sheet in SHEETS
         })  # fmt: skip
 
 
-def history(store: Store, since: str = "") -> pd.DataFrame:
+def history(
+    store: Store, since: str = "", as_of_revision: int | None = None
+) -> pd.DataFrame:
     """Every reading ever recorded, the superseded ones too, in the order of recording.
 
-    since: ISO day; only what was read on that day or later.
+    since: ISO day; only what was read on that day or later. as_of_revision: as in `read`.
     """
     with store.reading() as conn:
-        known = READINGS.c.batch <= revision(conn)
+        known = READINGS.c.batch <= _known(conn, as_of_revision)
         return _frame(conn, "readings", known & (READINGS.c.read_on >= since))
 
 
-def recorded(store: Store, sheet: str) -> pd.DataFrame:
+def recorded(store: Store, sheet: str, as_of_revision: int | None = None) -> pd.DataFrame:
     """Every row of a sheet ever stored, in that order, with its recorded_by and recorded_at."""
     with store.reading() as conn:
-        known = TABLES[sheet].c.batch <= revision(conn)
+        known = TABLES[sheet].c.batch <= _known(conn, as_of_revision)
         return _frame(conn, sheet, known, FROM_BATCH)
+
+
+def _known(conn: Connection, as_of_revision: int | None) -> int:
+    newest = revision(conn)
+    known = newest if as_of_revision is None else as_of_revision
+    require(0 <= known <= newest, "as_of_revision", known, f"0 to {newest}")
+    return known
 
 
 def _stands(sheet: str, known: int) -> ColumnElement[bool]:

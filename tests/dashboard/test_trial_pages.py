@@ -14,10 +14,11 @@ import aging
 from aging.comparison import origins, ranks
 from aging.comparison.factorial import factorial
 from aging.intake import composition
+from aging.records import csv_of
 from aging.simulation import Design, simulate
 from aging.simulation.scenario import SITES, blend
 from aging.simulation.write import write_folder
-from dashboard import tables, trial_wording, trials
+from dashboard import trial_wording, trials
 from dashboard.launch import APP, SOURCE
 
 
@@ -150,6 +151,6 @@ def test_who_fails_is_told_with_what():
 
 def test_a_table_to_take_away_runs_nothing_in_a_spreadsheet():
     frame = pd.DataFrame({"formulation": ["=1+1", "S8"], "estimate": [0.1, -0.2]})
-    back = pd.read_csv(io.BytesIO(tables.csv(frame)))
+    back = pd.read_csv(io.BytesIO(csv_of(frame)))
     assert back["formulation"].tolist() == ["'=1+1", "S8"]
     assert back["estimate"].tolist() == [0.1, -0.2]
