@@ -279,6 +279,6 @@ def exposure_with(sheet: str, rows: Sequence[Mapping[str, object]]) -> Exposure:
 
 def csv_of(frame: pd.DataFrame) -> bytes:
     """A frame as CSV in UTF-8; text that a spreadsheet would run gets an apostrophe."""
-    text = frame.select_dtypes("str")
+    text: pd.DataFrame = frame.select_dtypes("str")
     safe = text.apply(lambda column: column.mask(column.str.match(r"[=+\-@\t\r]"), "'" + column))
     return frame.assign(**safe).to_csv(index=False, lineterminator="\r\n").encode()

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 PERSON, PASSCODE = "AGING_PERSON", "AGING_PASSCODE"
 DEEDS = {
     "settle": "settle", "load": "log", "take": "log", "export": "take out", "backup": "back up",
-    "withdraw": "claim",
+    "withdraw": "claim", "dossier": "take out",
 }  # fmt: skip
 WHERE = {  # only where this option is given; the command is a look otherwise
     ("claim", "record"): "claim", ("spectrum", "store"): "log", ("instruments", "check"): "log",

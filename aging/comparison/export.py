@@ -13,9 +13,7 @@ from aging.errors import SourceError
 from aging.projection import TARGETS, Fit
 
 
-def joint_draws(
-    fitted: Fit, months: Sequence[float], *, retention: bool = False
-) -> xr.Dataset:
+def joint_draws(fitted: Fit, months: Sequence[float], *, retention: bool = False) -> xr.Dataset:
     """Draws by target, month, site, formulation and draw; NaN where not exposed.
 
     One draw is one joint possibility of all formulations of a campaign; `campaign` tells which hang

@@ -33,9 +33,7 @@ def read(
         })  # fmt: skip
 
 
-def history(
-    store: Store, since: str = "", as_of_revision: int | None = None
-) -> pd.DataFrame:
+def history(store: Store, since: str = "", as_of_revision: int | None = None) -> pd.DataFrame:
     """Every reading ever recorded, the superseded ones too, in the order of recording.
 
     since: ISO day; only what was read on that day or later. as_of_revision: as in `read`.

@@ -1,4 +1,4 @@
-"""Sections on the model: in words, how it weighed its courses, what it believed, how often right."""
+"""Sections on the model: in words, its courses' weights, what it believed, how often right."""
 
 from __future__ import annotations
 
@@ -11,15 +11,21 @@ from aging.claims.dossiers.case import Case
 from aging.fieldwork.report import Section
 
 MODEL = (
-    "A reading is what the panel's state, the visit and the spot make of it. The visit (weather, "
-    "set-up, operator) is shared by all panels of a rack, and panels of a formulation differ in "
-    "their start and loss; the model keeps these apart.",
-    "The loss follows an average over several courses (exponential approach to a plateau, stretched "
-    "exponential, delayed onset, power of time), each with a slow drift that may begin late, because "
-    "no single shape is best everywhere.",
-    "Rates, spreads and the weights below are integrated over a grid; given them all else is exact. "
-    "Intervals are quantiles of joint draws whose seed follows from the site and its start, so that "
-    "equal readings give equal digits. Sites are independent.",
+    (
+        "A reading is what the panel's state, the visit and the spot make of it. The visit "
+        "(weather, set-up, operator) is shared by all panels of a rack, and panels of one "
+        "formulation differ in start and loss; the model keeps these apart."
+    ),
+    (
+        "The loss follows an average over several courses (exponential approach to a plateau, "
+        "stretched exponential, delayed onset, power of time), each with a slow drift that may "
+        "begin late, because no single shape is best everywhere."
+    ),
+    (
+        "Rates, spreads and the weights below are integrated over a grid; given them all else is "
+        "exact. Intervals are quantiles of joint draws whose seed follows from the site and its "
+        "start, so that equal readings give equal digits. Sites are independent."
+    ),
     "What no panel has shown yet, such as a late growth, enters only through the prior's drift.",
 )
 
@@ -81,6 +87,8 @@ def _priors(case: Case) -> Section:
          f"{row['value']:.4g}", "-" if pd.isna(row["spread"]) else f"{row['spread']:.3g}")
         for row in table.to_dict("records")
     )  # fmt: skip
-    line = f"What the model believed before any reading, {counted(len(rows), 'row')}; * any climate."
+    line = (
+        f"What the model believed before any reading, {counted(len(rows), 'row')}; * any climate."
+    )
     heads = ("Quantity", "Climate", "Unit", "Source", "Value", "Spread")
     return Section("Priors", (line,), heads, rows, 4)

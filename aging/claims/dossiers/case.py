@@ -8,7 +8,7 @@ from functools import cached_property
 import pandas as pd
 
 from aging.claims.amount import laboratory
-from aging.claims.evidence import Evidence, Progress, evidence_at
+from aging.claims.evidence import SECONDS_PER_DAY, Evidence, Progress, evidence_at
 from aging.claims.gates import Gate, assess
 from aging.claims.proposal import RETENTION, Proposal, first_read, measured, propose
 from aging.claims.record import Claim
@@ -24,7 +24,6 @@ BESIDE = {  # what is calculated from readings of other properties needs them
     "solar_reflectance": ("thermal_emittance",),
     "yellowness_index": ("lightness", "a_star", "b_star"),
 }
-DAYS = pd.Timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,8 @@ class Case:
         washed = (rows["why"] == "") & (rows["surface_state"] != "as_exposed")
         rows["standing"] = state.mask(washed, OWN_SERIES).mask(heir.notna(), REPLACED)
         rows["at"] = moments(rows["read_on"])
-        rows["months"] = (rows["at"] - moments(rows["exposed_on"])) / DAYS / DAYS_PER_MONTH
+        exposed = rows["at"] - moments(rows["exposed_on"])
+        rows["months"] = exposed.dt.total_seconds() / SECONDS_PER_DAY / DAYS_PER_MONTH
         rows["rests_on_it"] = self._rests_on(rows)
         order = ["site", "formulation", "panel", "property", "read_on", "surface_state"]
         return rows.sort_values([*order, "reading_id"], ignore_index=True)
@@ -123,7 +123,7 @@ class Case:
 
 
 def case(book: Ledger, claim: Claim, on_progress: Progress | None = None) -> Case:
-    """Gather what a store held at the claim's revision; LedgerError where a site is missing in it."""
+    """Gather what a store held at the claim's revision; LedgerError where it lacks a site."""
     revision, name = claim.evidence_revision, claim.property.removesuffix(RETENTION)
     found = evidence_at(book, revision, name, on_progress=on_progress)
     series = tuple(one for one in found.fit.series if one.site in claim.sites)

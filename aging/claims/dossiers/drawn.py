@@ -80,8 +80,8 @@ def _readings(case: Case, read: pd.DataFrame) -> pd.DataFrame:
 def _statement(case: Case, count: int, least: float, curve: pd.DataFrame) -> str:
     claim, prop, kept = case.claim, case.prop, case.retention
     text = (
-        f"{prop.label}{' retention' * kept} of {claim.formulation}: {counted(count, 'reading')} over "
-        f"{least:.1f} months at {', '.join(claim.sites)}. "
+        f"{prop.label}{' retention' * kept} of {claim.formulation}: {counted(count, 'reading')} "
+        f"over {least:.1f} months at {', '.join(claim.sites)}. "
     )
     at = curve[(curve["months"] == claim.months) & (curve["level"] == LEVELS[0])]
     row = at[at["target"] == "reading"].iloc[0]
@@ -91,8 +91,8 @@ def _statement(case: Case, count: int, least: float, curve: pd.DataFrame) -> str
         figure(row[name], prop, retention=kept) for name in ("lower", "estimate", "upper")
     )
     text += (
-        f"Projected for a visit at {claim.months:g} months, mean of the sites: {middle} (90 % interval "
-        f"{low} to {high})"
+        f"Projected for a visit at {claim.months:g} months, mean of the sites: {middle} (90 % "
+        f"interval {low} to {high})"
     )
     if pd.isna(claim.value):
         return text + "."

@@ -42,17 +42,22 @@ def _value(case: Case) -> Section:
     claim, again = case.claim, case.proposal
     told = [f"It is {OWN[claim.basis]}, rounded to the side that promises less."]
     if claim.basis == "rated":
-        told = [f"It is {OWN['rated']}: {claim.rating}. What follows is our own exposure beside it."]
+        told = [
+            f"It is {OWN['rated']}: {claim.rating}. What follows is our own exposure beside it."
+        ]
     rows = []
     for name, then, now in (
-        ("Value", claim.value, again.value), (f"Worst site, {again.worst_site}", np.nan, again.worst_value),
+        ("Value", claim.value, again.value),
+        (f"Worst site, {again.worst_site}", np.nan, again.worst_value),
         ("Estimate", claim.estimate, again.estimate), ("Bound", np.nan, again.bound),
     ):  # fmt: skip
         if claim.basis != "rated" and not (pd.isna(then) and pd.isna(now)):
             more = int(name in {"Estimate", "Bound"})
             rows.append((name, _number(case, then, more), _number(case, now, more)))
     if claim.criterion:
-        told = [f"It claims that a criterion is met: {claim.criterion}. Its probability stands below."]
+        told = [
+            f"It claims that a criterion is met: {claim.criterion}. Its probability stands below."
+        ]
     elif claim.basis != "rated":
         told.append(_agreement(case))
     notes = () if claim.basis in PROJECTED else tuple(f"{note}." for note in again.notes)
@@ -89,12 +94,12 @@ def _by_site(case: Case) -> Section:
         for row in frame.to_dict("records")
     )  # fmt: skip
     heads = ("Site", "Of", "Standing", "Panels", "Months read", "Estimate", "Lower", "Upper")
-    lines = (
+    line = (
         f"{case.prop.label}{' retention' * case.retention} at {case.claim.months:g} months with "
-        "90 % intervals. A visit's reading holds its weather and set-up too; a projected claim rests "
-        "on it.",
-        f"Mind: {frame['notes'].iloc[-1]}.",
+        "90 % intervals. A visit's reading holds its weather and set-up too; a projected claim "
+        "rests on it."
     )
+    lines = (line, f"Mind: {frame['notes'].iloc[-1]}.")
     return Section("Projection by site", lines, heads, rows, 3)
 
 
@@ -128,14 +133,14 @@ def _control(case: Case) -> Section:
     title = "Compared with the control"
     if not rows:
         return Section(title, ("No control hangs beside it, or it is the control itself.",))
-    lines = (
+    line = (
         f"{case.prop.label} at {case.claim.months:g} months, {case.claim.formulation} minus the "
-        "control, as one visit reads both: what the visit shares cancels. 90 % intervals, the second "
-        "pair for all differences of the trial at once.",
+        "control, as one visit reads both: what the visit shares cancels. 90 % intervals, the "
+        "second pair for all differences of the trial at once."
     )
     heads = ("Control", "Site", "Difference", "Lower", "Upper", "Lower, all", "Upper, all",
              "P(better)")  # fmt: skip
-    return Section(title, lines, heads, rows, 2)
+    return Section(title, (line,), heads, rows, 2)
 
 
 def _default(case: Case) -> Section:

@@ -82,9 +82,9 @@ def dossier(store: str, claim: str, *, on_progress: Progress | None = None) -> D
     compared = known.compared["against"].unique()
     draws = joint_draws(known.evidence.fit, [found.months], retention=known.retention)
     sections = (*judged.sections(known), *told.sections(known), *believed.sections(known))
+    title = f"Claim {found.claim}: {found.formulation}, {name} at {found.months:g} months"
     return Dossier(
-        found, f"Claim {found.claim}: {found.formulation}, {name.lower()} at {found.months:g} months",
-        tuple(_facts(known)), tuple(_evidence(found)), fan(known), sections,
+        found, title, tuple(_facts(known)), tuple(_evidence(found)), fan(known), sections,
         known.proposal, known.gates, known.readings, known.evidence.fit.gathered.prior_table(),
         believed.weights(known), draws.sel(formulation=[found.formulation, *sorted(compared)]),
     )  # fmt: skip
@@ -94,8 +94,8 @@ def _named(every: Sequence[Claim], wanted: str) -> Claim:
     mine = [one for one in every if wanted in (one.claim, one.evidence_digest)]
     ids = [one.claim for one in every]
     require(bool(mine), "claim", wanted, ids or "none is recorded: aging claim --make")
-    require(len(mine) == 1, "fingerprint", wanted,
-            "one claim by its id, of those that rest on it: " + ", ".join(o.claim for o in mine))  # fmt: skip
+    allowed = f"one claim by its id, of those that rest on it: {', '.join(o.claim for o in mine)}"
+    require(len(mine) == 1, "fingerprint", wanted, allowed)
     return mine[0]
 
 
@@ -121,9 +121,9 @@ def _refuse_other(label: str, verdict: Verdict, claim: Claim) -> None:
     now = verdict.digests.get(claim.evidence_revision, "")
     if now != claim.evidence_digest:
         raise LedgerError(
-            f"store {label} is not what claim {claim.claim} rests on, and no dossier is made of it: "
-            f"at revision {claim.evidence_revision} the digest is {now or 'missing'}, where the claim "
-            f"names {claim.evidence_digest}; somebody sealed it anew, or it is another store"
+            f"store {label} is not what claim {claim.claim} rests on, and no dossier is made of "
+            f"it: at revision {claim.evidence_revision} the digest is {now or 'missing'}, where "
+            f"the claim names {claim.evidence_digest}; it was sealed anew, or is another store"
         )
 
 
@@ -132,7 +132,9 @@ def _facts(known: Case) -> Iterator[tuple[str, str]]:
     if claim.criterion:
         yield "Criterion claimed", claim.criterion
     else:
-        unit = "" if known.retention or known.prop.unit in {"fraction", "1"} else f" {known.prop.unit}"
+        unit = (
+            "" if known.retention or known.prop.unit in {"fraction", "1"} else f" {known.prop.unit}"
+        )
         yield "Claimed value", figure(
             claim.value, known.prop, retention=known.retention, more=0) + unit  # fmt: skip
     yield "Basis", f"{claim.basis}: {MEANINGS[claim.basis]}"

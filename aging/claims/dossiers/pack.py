@@ -56,7 +56,8 @@ def evidence_pack(dossier: Dossier) -> bytes:
 
 def _json(dossier: Dossier) -> bytes:
     facts = {
-        "title": dossier.title, "claim": asdict(dossier.claim), "software": f"aging {dossier.version}",
+        "title": dossier.title, "claim": asdict(dossier.claim),
+        "software": f"aging {dossier.version}",
         "made_again": asdict(dossier.proposal), "gates": [asdict(one) for one in dossier.gates],
         "figure": dossier.fan.statement, "cautions": dossier.cautions,
         "told": [asdict(one) for one in dossier.sections],

@@ -15,9 +15,10 @@ from aging.fieldwork.round_sheet import TEMPLATES
 
 WIDE, NARROW, HIGH = 720, 330, 300
 RESTS = (
-    "Everything below was read from the store as it stood at this revision, and the store was found "
-    "whole first. The digest stands for all of it: made again from the same store, later readings or "
-    "not, this dossier has the same bytes. Whether the claim still stands is told by aging watch."
+    "All of this was read from the store as it stood at this revision, and the store was found "
+    "whole first. The digest stands for all that it held: made again from the same store, later "
+    "readings or not, this dossier has the same bytes. Whether the claim still stands, aging watch "
+    "tells."
 )
 
 

@@ -1,4 +1,4 @@
-"""Sections that tell what was exposed, read, met and left out: facts of the store, nothing fitted."""
+"""Sections that tell what was exposed, read, met and left out: stored facts, nothing fitted."""
 
 from __future__ import annotations
 
@@ -72,7 +72,8 @@ def _panels(case: Case) -> Section:
     read = _own(case)
     read = read[read["standing"] == COUNTS].groupby("panel")["read_on"].agg(["size", "max"])
     rows = []
-    for one in case.panels.itertuples():
+    each: list[Any] = list(case.panels.itertuples())
+    for one in each:
         made = [str(one.substrate), str(one.backing)]
         film = f"{one.dry_film_um:g} µm" if pd.notna(one.dry_film_um) else ""
         made = [*(text for text in made if text != "nan"), film]
@@ -172,8 +173,8 @@ def _weather(case: Case) -> Section:
     heads = ("Site", "From", "To", "Days", "Sun (MJ/m²)", "UV (MJ/m²)", "Rain (mm)", "Wet days",
              "Longest dry spell (days)", "PM10 (µg/m³)")  # fmt: skip
     line = (
-        "Sums in the plane of the rack from the first exposure to the last reading; in brackets the "
-        "days on which it was measured, where not all."
+        "Sums in the plane of the rack from the first exposure to the last reading; in brackets "
+        "the days on which it was measured, where not all."
     )
     return Section("Weather and radiant exposure", (line, *lines), heads, tuple(rows), 3)
 
@@ -209,7 +210,7 @@ def _events(case: Case) -> Section:
 def _left_out(case: Case) -> Section:
     rows = case.readings
     rows = rows[rows["panel"].isin(case.panels["panel"]) & (rows["standing"] != COUNTS)]
-    heads: tuple[str, ...] = ("Panel", "Read on", "Value", "Standing", "Why", "By")
+    heads = ("Panel", "Read on", "Value", "Standing", "Why", "By")
     title, what = "Exclusions and corrections", "Of the claim's panels"
     if rows.empty:
         return Section(title, ("Every reading of the claim's panels counts as it was read.",))
@@ -223,9 +224,10 @@ def _left_out(case: Case) -> Section:
         return Section(title, (f"{what}, {counted(len(rows), 'reading')}.",), heads, found, 6)
     why = rows["why"].mask(rows["why"] == "", rows["surface_state"] + " readings")
     tally = rows.groupby([rows["standing"], why.rename("cause"), rows["property"]], sort=True)
-    found = tuple(
-        (standing, cause, property_named(name).label, str(some["panel"].nunique()), str(len(some)))
+    counts = tuple(
+        (str(standing), str(cause), property_named(str(name)).label,
+         str(some["panel"].nunique()), str(len(some)))
         for (standing, cause, name), some in tally
     )  # fmt: skip
     lines = (f"{what}, {counted(len(rows), 'reading')}; each stands in readings.csv.",)
-    return Section(title, lines, ("Standing", "Why", "Property", "Panels", "Readings"), found, 3)
+    return Section(title, lines, ("Standing", "Why", "Property", "Panels", "Readings"), counts, 3)
