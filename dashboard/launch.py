@@ -6,23 +6,38 @@ Look and server settings come from `.streamlit/config.toml` beside the entry scr
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 APP = Path(__file__).with_name("app.py")
 SOURCE = "AGING_SOURCE"
+HOSTS = ("localhost", "127.0.0.1", "::1")
 
 
 def launch(source: str | None, *, port: int = 8501, address: str = "127.0.0.1") -> int:
     """Serve the dashboard on `source` until it is stopped; the exit code.
 
     source: an exposure folder, a workbook, a store file or a store URL; None leaves what the
-    environment names, or the page that says what to do.
+    environment names, or the page that says what to do. address: where to listen; AccessError for
+    one that a network reaches where the source does not ask who is there.
     """
+    from streamlit import net_util
     from streamlit.web import cli
 
+    from dashboard import network
+
+    network.require_people(source or os.environ.get(SOURCE), address)
     if source is not None:
         os.environ[SOURCE] = source if "://" in source else str(Path(source).resolve())
     options = [f"--server.port={port}", f"--server.address={address}"]
+    if network.is_local(address):  # another site's page must not reach it under a name of its own
+        options += [f"--server.allowedHosts={host}" for host in HOSTS]
+    else:
+        shown = network.own_address() if address == network.EVERY else address
+        options += [f"--browser.serverAddress={shown}", "--logger.hideWelcomeMessage=true"]
+        sys.stdout.write(network.invitation(f"http://{shown}:{port}") + "\n")
+        sys.stdout.flush()
+    net_util._external_ip = HOSTS[0]  # noqa: SLF001 - it would ask a server outside for it
     try:
         cli.main(["run", str(APP), *options], standalone_mode=False)
     except SystemExit as stop:

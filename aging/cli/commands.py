@@ -360,9 +360,17 @@ def dashboard(
     source: Source = None,
     *,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this machine.")] = 8501,
+    address: Annotated[
+        str, typer.Option(help="Where to listen; a network needs a store that names its people.")
+    ] = "127.0.0.1",
+    phone: Annotated[
+        bool, typer.Option("--phone", help="Let this network in; show the address and its code.")
+    ] = False,
 ) -> int:
     """Show a source in the browser of this machine."""
     from aging.cli import sources
     from dashboard.launch import launch
+    from dashboard.network import EVERY, HERE
 
-    return launch(source and sources.existing(source), port=port)
+    where = EVERY if phone and address == HERE else address
+    return launch(source and sources.existing(source), port=port, address=where)
