@@ -27,6 +27,7 @@ def page(view: str, title: str) -> st.Page:
 
 
 st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
+st.html(wording.LOOK)
 entry.guard()
 chosen = st.navigation(
     {

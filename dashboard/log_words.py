@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -16,7 +15,6 @@ from aging.fieldwork.spots import ENOUGH_SEM, Spots
 from aging.records import Finding
 
 TITLE = "Log a visit"
-STYLE = Path(__file__).with_name("log.css")
 NEEDS_STORE = (
     "Readings can be saved into a store only, and this dashboard shows files. "
     "Make a store of them, then open it:"

@@ -126,21 +126,28 @@ def download(frame: pd.DataFrame, name: str, label: str) -> None:
         st.download_button(label, csv_of(frame), name, "text/csv", **told)
 
 
+def same_numbers(frame: pd.DataFrame, labels: Mapping[str, str], **how: Any) -> None:
+    """A chart's numbers as a table, folded below it; `how` as of `table`."""
+    with st.expander(wording.NUMBERS_HEADING):
+        table(frame, labels, **how)
+
+
 def figures(facts: Mapping[str, str]) -> None:
-    """Big figures beside each other: label from `wording`, value a number or a date."""
-    for column, (label, value) in zip(st.columns(len(facts)), facts.items(), strict=True):
-        column.metric(label, value)
+    """Big figures, as many beside each other as fit: label from `wording`, value a number."""
+    with st.container(horizontal=True, gap="large"):
+        for label, value in facts.items():
+            st.metric(label, value, width="content")
 
 
 def notes(texts: Iterable[str]) -> None:
     """The notes of a result, or nothing."""
     texts = list(texts)
     if texts:
-        st.subheader(wording.NOTES_HEADING)
+        st.header(wording.NOTES_HEADING)
         st.text("\n".join(texts))
 
 
 def cautions() -> None:
     """What every page with a projection ends with."""
-    st.subheader(wording.CAUTIONS_HEADING)
+    st.header(wording.CAUTIONS_HEADING)
     st.markdown(wording.CAUTIONS)

@@ -14,6 +14,7 @@ from aging.comparison import Comparison, differences, origins, ranks
 from aging.comparison.dose import DoseResponse, dose_response
 from aging.comparison.factorial import Factorial, cells, factorial
 from aging.comparison.guards import NOT_READ, failing, guards
+from aging.comparison.lead import Lead, leads
 from aging.intake import composition
 from aging.vocabulary import property_named
 from dashboard import data, wording
@@ -81,6 +82,12 @@ def along(
     """A figure along the doses of an additive, the others at their lowest."""
     doses = composition(opened.exposure.formulations)
     return dose_response(data.fitted(opened, prop), doses, additive, months, level, figure=figure)
+
+
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs=HASHED)
+def leading(opened: Opened, prop: str, months: float, level: float) -> tuple[Lead, ...]:
+    """The lead of each trial among those that fail no guard-rail."""
+    return leads(data.fitted(opened, prop), months, level, without=failed(opened))
 
 
 def told(fails: Mapping[str, Sequence[str]]) -> str:

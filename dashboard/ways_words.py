@@ -1,4 +1,4 @@
-"""What the first page and the first page of each section say."""
+"""The sections of the navigation, their first pages, and what the very first page says."""
 
 from __future__ import annotations
 

@@ -9,7 +9,8 @@ import pandas as pd
 from aging.vocabulary import DERIVED, Property
 
 TITLE = "Exposure panels"
-OVERVIEW, DECAY, COMPARE = "Overview", "Decay and projection", "Compare"
+LOOK = Path(__file__).with_name("look.css")
+OVERVIEW, DECAY, COMPARE = "What is exposed", "Decay and projection", "Compare"
 ADDITIVES = "Additives"
 SCORES = "How forecasts did"
 SPECTRA, APPEARANCE = "Spectra", "Colour and ratings"
@@ -36,7 +37,6 @@ SITE, FORMULATION = "Site", "Formulation"
 MEAN_OVER_SITES = "mean over sites"
 AS_OF, EVERYTHING = "Readings known", "all so far"
 
-EXPOSED_HEADING = "What is exposed"
 ATTENTION_HEADING = "Needs attention"
 CALM = "Nothing does: no finding in the files, no visit late, no thin series."
 FINDINGS_SHOWN = "The first {shown} of {count} findings in the files"
@@ -44,7 +44,7 @@ VISITS_HEADING = "Visits"
 SITES_HEADING = "Sites"
 SERIES_HEADING = "Formulations at each site"
 
-VISIT_DUE, PLAN_VISIT = "Visit due", "Plan a visit"
+VISIT_DUE, PLAN_VISIT = "Long not visited", "Plan a visit"
 LATE = "{days} days ago; longest gap so far {longest}"
 NO_CONTROL, ADD_CONTROL = "No control", "Hang a control here, or nothing can be compared"
 FEW_PANELS, MORE_PANELS = "Few panels", "Hang at least {count} of a formulation"

@@ -57,7 +57,9 @@ def swatch_chart(swatches: pd.DataFrame, *, description: str) -> Any:
         title=None, labelAngle=0, labelExpr="split(datum.label, ', ')", labelLimit=200,
         domain=False, ticks=False, labelPadding=6,
     )  # fmt: skip
-    frame = alt.Chart(pd.DataFrame({"one": [1]})).mark_rect(fill="transparent", stroke=style.MUTED)
+    frame = alt.Chart(pd.DataFrame({"one": [1]})).mark_rect(
+        fill="transparent", stroke=style.MUTED, aria=False
+    )
     blocks = (
         alt.Chart(swatches[["name", "colour"]])
         .mark_rect()

@@ -9,7 +9,7 @@ import pandas as pd
 
 from aging.charts import style
 
-SHOWN, DARK = 0.01, 0.5
+SHOWN = 0.01
 
 
 def rank_chart(ranks: pd.DataFrame, *, description: str) -> Any:
@@ -31,18 +31,13 @@ def rank_chart(ranks: pd.DataFrame, *, description: str) -> Any:
     cells = base.mark_rect(stroke=style.PAGE).encode(
         alt.Color(
             "probability:Q", legend=None,
-            scale=alt.Scale(domain=[0, 1], range=[style.PAGE, style.PALETTE[0]]),
+            scale=alt.Scale(domain=[0, 1], range=[style.PAGE, style.INNER_BAND]),
         ),
         tooltip=[
             alt.Tooltip("formulation:N", title="Formulation"), alt.Tooltip("rank:O", title="Rank"),
             alt.Tooltip("probability:Q", title="Chance", format=".0%"),
         ],
     )  # fmt: skip
-    numbers = base.mark_text(fontSize=12).encode(
-        alt.Text("shown:N"),
-        color=alt.condition(
-            alt.datum.probability > DARK, alt.value(style.PAGE), alt.value(style.INK)
-        ),
-    )
+    numbers = base.mark_text(fontSize=12, color=style.INK).encode(alt.Text("shown:N"))
     height = max(26 * len(order), 60)
     return style.finish(alt.layer(cells, numbers), description=description, height=height)

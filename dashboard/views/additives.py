@@ -32,7 +32,7 @@ if len(names) > 1:
     others = [name for name in names if name != additive]
     with right:
         lines = state.choose("lines", trial_wording.LINES, others, default=others[0])
-    st.subheader(trial_wording.TOGETHER_HEADING)
+    st.header(trial_wording.TOGETHER_HEADING)
     cells = trials.by_composition(opened, prop.name, months, level, figure)
     rest = [name for name in others if name != lines]
     cells = cells[(cells[rest] == cells[rest].min()).all(axis=1)]
@@ -48,7 +48,7 @@ if len(names) > 1:
 else:
     st.text(trial_wording.ONE_ADDITIVE)
 
-st.subheader(trial_wording.DOSE_HEADING)
+st.header(trial_wording.DOSE_HEADING)
 try:
     curve = trials.along(opened, prop.name, months, level, figure=figure, additive=additive)
 except AgingError as error:
@@ -69,7 +69,7 @@ else:
     if curve.notes:
         st.text("\n".join(curve.notes))
 
-st.subheader(trial_wording.EFFECTS_HEADING)
+st.header(trial_wording.EFFECTS_HEADING)
 parts.table(
     mine.assign(what=[named(row) for row in mine.to_dict("records")]),
     trial_wording.EFFECT_COLUMNS, decimals=3, sign="+", probability_above="%.2f",

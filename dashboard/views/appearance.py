@@ -32,7 +32,7 @@ with right:
 
 looks = appearance.looks(rows[rows["formulation"] == formulation])
 swatches = appearance.swatches(looks.visits)
-st.subheader(look_wording.COLOUR_HEADING)
+st.header(look_wording.COLOUR_HEADING)
 if swatches.empty:
     st.text(look_wording.NO_COLOUR)
 else:
@@ -42,7 +42,7 @@ else:
 
 tracks = [name for name in appearance.TRACKS if looks.visits[name].notna().any()]
 if tracks:
-    st.subheader(look_wording.TRACKS_HEADING)
+    st.header(look_wording.TRACKS_HEADING)
     st.text(look_wording.conditions(looks.conditions) if looks.conditions else looks.fault)
     for place, name in enumerate(tracks):
         if place % 2 == 0:
@@ -59,7 +59,7 @@ if tracks:
     parts.table(looks.visits, look_wording.COLOUR_COLUMNS, decimals=2, months="%.1f")
     st.markdown(look_wording.HOW_COLOUR)
 
-st.subheader(look_wording.RATINGS_HEADING)
+st.header(look_wording.RATINGS_HEADING)
 rated = [name for name in appearance.RATED if (rows["property"] == name).any()]
 if not rated:
     st.text(look_wording.NO_RATINGS)
@@ -79,10 +79,10 @@ cells, panels = appearance.strips(ratings)
 statement = look_wording.rated(cells, prop, ratings.method, site)
 parts.chart(rating_strip_chart(cells, panels, prop, description=statement), statement)
 
-st.subheader(look_wording.TREND_HEADING)
+st.header(look_wording.TREND_HEADING)
 st.text(look_wording.trends(trends))
 parts.table(appearance.in_words(trends), look_wording.TREND_COLUMNS, decimals=2, superiority="%.0f")
 st.markdown(look_wording.HOW_RATINGS)
-st.subheader(wording.NUMBERS_HEADING)
+st.header(wording.NUMBERS_HEADING)
 parts.table(cells, look_wording.CELL_COLUMNS, decimals=prop.decimals, months="%.1f")
 parts.notes(notes)

@@ -37,14 +37,14 @@ if len(controls) > 1:
 frame = everything[everything["formulation"].map(against) == control]
 failing = trials.failed(opened)
 
-st.subheader(trial_wording.DIFFERENCES[target].format(months=months))
+st.header(trial_wording.DIFFERENCES[target].format(months=months))
 statement = trial_wording.comparison(frame, prop, failing)
 figure = difference_chart(
     frame, prop, description=statement, worthwhile=worthwhile, failing=failing
 )
 parts.chart(figure, statement)
 
-st.subheader(trial_wording.GUARDS_HEADING)
+st.header(trial_wording.GUARDS_HEADING)
 verdicts = trials.guarded(opened)
 verdicts = verdicts[verdicts["formulation"].isin([*frame["formulation"], control])]
 st.text(trial_wording.guards(verdicts))
@@ -58,7 +58,7 @@ leading = over.assign(estimate=sign * over["estimate"]).nlargest(1, "estimate")[
 names = list(dict.fromkeys(frame["formulation"]))
 candidate = state.choose("candidate", trial_wording.CANDIDATE, names, default=[*leading, *names][0])
 
-st.subheader(trial_wording.PATHS_HEADING)
+st.header(trial_wording.PATHS_HEADING)
 steps = tuple(range(0, months + 1, 3))
 drawn = data.projected(opened, prop.name, steps, level).frame.query("target == 'state'")
 drawn = drawn[drawn["formulation"].isin([candidate, control])].dropna(subset=["estimate"])
@@ -73,7 +73,7 @@ for column, one in zip(st.columns(len(sites) or 1), sites, strict=False):
         )
         parts.chart(figure, statement)
 
-st.subheader(trial_wording.PARTS_HEADING)
+st.header(trial_wording.PARTS_HEADING)
 if prop.derived_from:
     st.text(trial_wording.CALCULATED)
 else:
@@ -88,13 +88,13 @@ else:
         decimals=prop.decimals, sign="+",
     )  # fmt: skip
 
-st.subheader(trial_wording.RANKS_HEADING)
+st.header(trial_wording.RANKS_HEADING)
 with parts.explained():
     places = trials.ranked(opened, prop.name, months).query("site == 'all'")
 statement = trial_wording.ranks(places, trials.told(failing))
 parts.chart(rank_chart(places, description=statement), statement)
 
-st.subheader(trial_wording.NUMBERS_HEADING)
+st.header(trial_wording.NUMBERS_HEADING)
 shown = frame.assign(site=frame["site"].map(wording.site))
 chances = dict.fromkeys(
     ("probability_better", "probability_worthwhile", "probability_equivalent", "p_sites"), "%.2f"

@@ -45,7 +45,7 @@ curve = projection.frame.query(mine)
 value = every.query(mine).iloc[0]
 statement = wording.projection(value, prop, as_of)
 
-st.subheader(wording.headline(value, quantity(prop)))
+st.header(wording.headline(value, quantity(prop)))
 percent = wording.percent(level)
 parts.figures({
     wording.MEAN: wording.number(value["estimate"], prop),
@@ -58,7 +58,7 @@ if prop.derived_from:
 elif prop.name == "solar_reflectance" and pd.notna(value["estimate"]):
     heat = data.heat(opened, months, level, as_of)
     sun = heat.frame.query(mine).set_index(["property", "months"])
-    st.subheader(wording.HEAT_HEADING.format(months=months))
+    st.header(wording.HEAT_HEADING.format(months=months))
     parts.figures(wording.in_the_sun(sun, months))
     st.text(wording.heat(sun, heat.emittances[formulation]))
 fan = pd.concat([curve, inner.query(mine)])
@@ -66,7 +66,7 @@ figure = decay_chart(fan, tables.marks(read, site, as_of), prop, at=months, desc
 parts.chart(figure, statement)
 
 if pd.notna(value["estimate"]):
-    st.subheader(wording.WIDTH_HEADING.format(months=months))
+    st.header(wording.WIDTH_HEADING.format(months=months))
     width = data.width(opened, prop.name, months, as_of)
     shares = tables.in_words(width.shares.query(mine))
     statement = wording.shares(shares)
@@ -80,13 +80,13 @@ if pd.notna(value["estimate"]):
         parts.table(narrowing, wording.REMEDY_COLUMNS)
         st.markdown(wording.HOW_NARROWED)
 
-st.subheader(wording.NUMBERS_HEADING)
+st.header(wording.NUMBERS_HEADING)
 numbers = tables.wide(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)])
 within = numbers["months"] <= numbers["observed_months"]
 numbers["kind"] = within.map({True: wording.OBSERVED, False: wording.PROJECTED})
 parts.table(numbers, wording.CURVE_COLUMNS, decimals=prop.decimals, months="%d")
 
-st.subheader(wording.EVERY_SERIES.format(months=months))
+st.header(wording.EVERY_SERIES.format(months=months))
 parts.table(
     every.assign(site=every["site"].map(wording.site)),
     wording.PROJECTION_COLUMNS, decimals=prop.decimals, observed_months="%.1f",
@@ -98,7 +98,7 @@ with st.expander(wording.SOURCES_HEADING):
 parts.cautions()
 
 # last, as it fits once for every past visit and the page need not wait for it
-st.subheader(wording.MOVED_HEADING.format(months=months))
+st.header(wording.MOVED_HEADING.format(months=months))
 moved = data.moved(opened, prop.name, parts.MONTHS, level, formulation)
 moved = moved.query(mine).query("months == @months and target == 'reading'")
 statement = wording.moved(moved, prop)

@@ -85,7 +85,7 @@ else:
     for severity in wording.SEVERITIES:
         some = mine[(mine["severity"] == severity) & mine["finding"].isin(shown)]
         if len(some):
-            st.subheader(wording.SEVERITIES[severity])
+            st.header(wording.SEVERITIES[severity])
         for finding, part in some.groupby("finding", sort=False):
             with st.container(border=True):
                 st.text(wording.doubt(part))
@@ -100,7 +100,7 @@ else:
     if visits[chosen] > FIRST:
         st.text(wording.MORE.format(count=visits[chosen] - FIRST))
 
-st.subheader(wording.SETTLED_HEADING)
+st.header(wording.SETTLED_HEADING)
 settled = keeping.settlements(opened)
 if settled.empty:
     st.text(wording.NONE_SETTLED)
@@ -124,7 +124,7 @@ if again:
 
 read = keeping.days(opened)
 if read:
-    st.subheader(wording.REPORT_HEADING)
+    st.header(wording.REPORT_HEADING)
     left, right = st.columns(2)
     with left:
         site = state.choose("site", wording.SITE, list(read), default=next(iter(read)))

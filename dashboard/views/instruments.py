@@ -15,7 +15,7 @@ from dashboard import keeping_words as wording
 
 opened = parts.source_or_help()
 st.title(wording.INSTRUMENTS)
-st.subheader(wording.CALIBRATION_HEADING)
+st.header(wording.CALIBRATION_HEADING)
 log = instrument_log.calibrations(opened.exposure, pd.Timestamp(datetime.now(UTC).date()))
 if log.empty:
     st.text(wording.NO_LOG)
@@ -23,7 +23,7 @@ else:
     st.text(wording.calibration(log))
     parts.table(log, wording.CALIBRATION_COLUMNS)
 
-st.subheader(wording.CONTROL_HEADING)
+st.header(wording.CONTROL_HEADING)
 names = [name for name, prop in PROPERTIES.items() if prop.scale != "ordinal"
          and (opened.exposure.readings["property"] == name).any()]  # fmt: skip
 left, right = st.columns(2)

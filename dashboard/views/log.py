@@ -35,7 +35,6 @@ def site_of(source: str) -> str:
     return state.choose("site", wording.SITE, sites, default=sites[0])
 
 
-st.html(wording.STYLE)
 st.title(wording.TITLE)
 source = opened()
 left, right = st.columns(2)

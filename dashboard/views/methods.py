@@ -23,20 +23,20 @@ name = state.choose(
 )  # fmt: skip
 prop = PROPERTIES[name]
 
-st.subheader(guide_words.COURSES)
+st.header(guide_words.COURSES)
 shares = methods.shares(prop)
 statement = guide_words.courses(methods.reached(shares), prop)
 parts.chart(courses_chart(shares, description=statement), statement)
 parts.table(methods.courses(), guide_words.COURSE_COLUMNS)
 
-st.subheader(guide_words.PRIORS)
+st.header(guide_words.PRIORS)
 st.markdown(guide_words.PRIORS_ARE)
 climate = state.choose(
     "climate", guide_words.CLIMATE, [ANY, *WORDS], default=ANY, show=guide_words.climate
 )
 parts.table(methods.priors(prop, climate), guide_words.PRIOR_COLUMNS, decimals=4)
 
-st.subheader(guide_words.MEASURED)
+st.header(guide_words.MEASURED)
 found = record.measured()
 st.markdown(guide_words.measured_are())
 st.text(guide_words.measured_told(found))
@@ -45,7 +45,7 @@ parts.table(held, guide_words.held_columns(found["cut"].unique()), decimals=2)
 with st.expander(wording.NUMBERS_HEADING):
     parts.table(found, guide_words.MEASURED_COLUMNS, decimals=2)
 
-st.subheader(guide_words.TABLES)
+st.header(guide_words.TABLES)
 st.markdown(guide_words.TABLES_ARE)
 for key, frame in methods.rules().items():
     with st.expander(guide_words.TABLE_NAMES[key]):

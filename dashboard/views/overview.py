@@ -14,7 +14,7 @@ FIRST = 20
 opened = parts.source_or_help()
 shown = data.overview(opened, datetime.now(UTC).date())
 
-st.title(wording.EXPOSED_HEADING)
+st.title(wording.OVERVIEW)
 if wording.is_sample(opened.source):
     st.markdown(wording.SAMPLE_IS)
 parts.figures({
@@ -24,7 +24,7 @@ parts.figures({
     wording.LAST_VISIT: f"{shown.visits['on'].max():%Y-%m-%d}",
 })  # fmt: skip
 
-st.subheader(wording.ATTENTION_HEADING)
+st.header(wording.ATTENTION_HEADING)
 found = attention.findings(opened.findings)
 if shown.matters.empty and found.empty:
     st.markdown(wording.CALM)
@@ -37,11 +37,11 @@ if len(found):
     with st.expander(wording.FINDINGS_SHOWN.format(shown=len(first), count=len(found))):
         parts.table(first, wording.FINDING_COLUMNS)
 
-st.subheader(wording.VISITS_HEADING)
+st.header(wording.VISITS_HEADING)
 statement = wording.visits(shown.visits)
 parts.chart(visits_chart(shown.spans, shown.visits, description=statement), statement)
 
-st.subheader(wording.SITES_HEADING)
+st.header(wording.SITES_HEADING)
 parts.table(shown.sites, wording.SITE_COLUMNS)
-st.subheader(wording.SERIES_HEADING)
+st.header(wording.SERIES_HEADING)
 parts.table(shown.series, wording.SERIES_COLUMNS, decimals=1)

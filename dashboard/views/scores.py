@@ -17,15 +17,15 @@ with parts.explained():
     found = data.backtested(opened, prop.name, level)
 board = found.board.assign(forecaster=found.board["forecaster"].map(wording.FORECASTERS))
 
-st.subheader(wording.HELD_HEADING)
+st.header(wording.HELD_HEADING)
 statement = wording.held(board, level)
 parts.chart(coverage_chart(board, level, description=statement), statement)
 
-st.subheader(wording.ERROR_HEADING)
+st.header(wording.ERROR_HEADING)
 statement = wording.missed(board, prop)
 parts.chart(error_chart(board, prop, description=statement), statement)
 
-st.subheader(wording.BOARD_HEADING)
+st.header(wording.BOARD_HEADING)
 by = state.choose(
     "by", wording.SHOWN_BY, list(wording.ROWS_BY), default="cut", show=wording.ROWS_BY.__getitem__
 )

@@ -48,7 +48,7 @@ lines, light = spectra.drawn(shown), spectra.sun(weighting)
 figure = spectra_chart(lines, light, weighting=weighting, description=statement)
 parts.chart(figure, statement)
 
-st.subheader(look_wording.BANDS_HEADING)
+st.header(look_wording.BANDS_HEADING)
 if aged is None:
     st.text(look_wording.ONE_SPECTRUM)
 else:
@@ -58,5 +58,5 @@ else:
     percent = lost.assign(share=100 * lost["share"], part=100 * lost["part"])
     parts.table(percent, look_wording.BAND_COLUMNS, decimals=3, share="%.2f", part="%.0f")
 
-st.subheader(wording.NUMBERS_HEADING)
+st.header(wording.NUMBERS_HEADING)
 parts.table(found, look_wording.SPECTRUM_COLUMNS, decimals=3)

@@ -22,7 +22,7 @@ def photographs(opened: data.Opened, panel: str) -> None:
     rows = across_visits(opened.exposure.photos, panel)
     if folder is None or rows.empty:
         return
-    st.subheader(wording.PHOTOS_HEADING)
+    st.header(wording.PHOTOS_HEADING)
     for column, row in zip(st.columns(len(rows)), rows.itertuples(index=False), strict=True):
         file = file_of(folder, row.photo)
         column.text(row.taken_on[:10])
@@ -83,10 +83,10 @@ else:
     parts.chart(panel_story_chart(marked, befell, prop, description=statement), statement)
 
 photographs(opened, panel)
-st.subheader(wording.STORY_HEADING)
+st.header(wording.STORY_HEADING)
 parts.table(told.entries, wording.ENTRY_COLUMNS)
 if len(rows):
-    st.subheader(wording.READINGS_HEADING)
+    st.header(wording.READINGS_HEADING)
     parts.table(wording.in_words(rows), wording.READ_COLUMNS)
     if is_store(opened.source) and entry.may("settle"):
         correction(opened, rows[rows["standing"] != REPLACED])

@@ -22,7 +22,7 @@ st.title(ways_words.WAYS_HEADING)
 for pair in (list(WAYS)[:2], list(WAYS)[2:]):
     for column, section in zip(st.columns(2), pair, strict=True):
         with column.container(border=True):
-            st.subheader(ways_words.SECTIONS[section])
+            st.header(ways_words.SECTIONS[section])
             st.text(ways_words.ASKED[section])
             for view, label in WAYS[section].items():
                 st.page_link(f"views/{view}.py", label=label)

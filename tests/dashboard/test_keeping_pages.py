@@ -133,7 +133,7 @@ def test_a_rating_is_corrected_in_its_own_steps(made, store, monkeypatch):
     app = opened(monkeypatch, store, "doubts", visit=visit)
     box = app.number_input(key=f"value {finding}")
     assert (box.min, box.max, box.step) == (0, 10, 1)
-    assert wording.SEVERITIES["block"] in [one.value for one in app.subheader]
+    assert wording.SEVERITIES["block"] in [one.value for one in app.header]
 
 
 def test_a_folder_shows_its_doubts_and_says_how_to_settle_them(folder, monkeypatch):
