@@ -57,6 +57,8 @@ chosen = st.navigation(
         ],
         ways_words.SECTIONS["keep"]: [
             page("overview", wording.OVERVIEW),
+        ],
+        ways_words.SECTIONS["help"]: [
             page("help", guide_words.HELP),
             page("methods", guide_words.METHODS),
             page("me", entry_words.ME),

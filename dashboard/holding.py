@@ -1,4 +1,4 @@
-"""What the product manager's first page shows: claims, trouble first, and the visits they wait for."""
+"""What the product manager's first page shows: claims, trouble first, and what they wait for."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def in_figures(found: Sequence[Watched]) -> pd.DataFrame:
 
 
 def waited_for(found: Sequence[Watched], opened: data.Opened, plan: pd.DataFrame) -> pd.DataFrame:
-    """Visits to come or due at sites of claims, the next of each, with the formulations they tell of."""
+    """The next visit at each site of a claim, with the formulations that it tells of."""
     panels = opened.exposure.panels[["formulation", "site", "exposed_on"]].drop_duplicates()
     claimed = [(one.claim.formulation, site) for one in found for site in one.claim.sites]
     mine = panels.merge(pd.DataFrame(claimed, columns=["formulation", "site"]).drop_duplicates())

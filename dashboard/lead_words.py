@@ -13,7 +13,7 @@ from dashboard.wording import ALREADY, interval, number, percent
 
 BEST, READ = "Chance of being the best", "Months read, of {months}"
 AHEAD = "Ahead of the control, {kind}: {quantity}"
-COMPARE_IT = "Compare them site by site, and see where the difference comes from"
+COMPARE_IT = "Compare them site by site"
 NO_LEADER = "No formulation is left to rank: all fail another property."
 NOT_RANKED = "Not ranked, as they fail another property: {names}."
 ALONE = "There is no second to set it against."
@@ -71,7 +71,7 @@ def decision(lead: Lead, prop: Property, months: float) -> str:
     if pd.isna(lead.told_by):
         return (
             f"Not told from the second, {gap}. So small a difference is not expected to show by "
-            f"{months:g} months: count both as leading, or let another property or the price decide."
+            f"{months:g} months: count both as leading, or let the price decide."
         )
     return (
         f"Not told from the second yet, {gap}. A true difference as large shows with a chance of "

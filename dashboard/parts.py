@@ -134,7 +134,7 @@ def same_numbers(frame: pd.DataFrame, labels: Mapping[str, str], **how: Any) -> 
 
 def figures(facts: Mapping[str, str]) -> None:
     """Big figures, as many beside each other as fit: label from `wording`, value a number."""
-    with st.container(horizontal=True, gap="large"):
+    with st.container(horizontal=True, gap="medium"):
         for label, value in facts.items():
             st.metric(label, value, width="content")
 

@@ -66,12 +66,12 @@ def _lead(
     fitted: Fit, joint: Joint, sets: list[frozenset[str]], months: float, level: float
 ) -> Lead:
     """Of the set of formulations that hangs side by side at most places."""
-    names = sorted(max(sets, key=lambda one: (len(one) * sum(one <= other for other in sets),
-                                              sorted(one))))  # fmt: skip
+    counts = [(len(one) * sum(one <= other for other in sets), sorted(one)) for one in sets]
+    names = max(counts)[1]
     sites, drawn = joint.over_sites(names)
     better = fitted.measured.higher_is_better is not False
     best = rank_probabilities(drawn, higher_is_better=better)[:, 0]
-    order = np.argsort(-best, kind="stable")
+    order = np.lexsort((np.median(drawn, axis=1) * (-1 if better else 1), -best))
     chances = pd.DataFrame({"formulation": np.array(names)[order], "probability": best[order]})
     standings = fitted.standings(months)
     seen = [standings[site, name] for site in sites for name in names]

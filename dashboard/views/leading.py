@@ -28,12 +28,12 @@ for lead in found:
     rows = rows.assign(chance=100 * rows["probability"])
     first = rows.iloc[0]
     st.header(lead_words.trial(lead))
+    st.text(lead_words.leading(lead, first, prop, months))
     parts.figures({
         lead_words.BEST: f"{first['chance']:.0f} %",
         lead_words.ahead(lead, prop): lead_words.against_control(first, prop),
         lead_words.READ.format(months=months): f"{lead.read:.1f}",
     })  # fmt: skip
-    st.text(lead_words.leading(lead, first, prop, months))
     st.text(lead_words.decision(lead, prop, months))
     known = rows.dropna(subset=["estimate"])
     if len(known):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import keeping_words, log_words, parts, ways_words, wording
+from dashboard import guide_words, keeping_words, log_words, parts, ways_words, wording
 
 WAYS = {
     "visit": {
@@ -15,14 +15,15 @@ WAYS = {
     },
     "claim": {"holding": ways_words.HOLDING},
     "keep": {"overview": wording.OVERVIEW},
+    "help": {"help": guide_words.HELP, "methods": guide_words.METHODS},
 }  # fmt: skip
 
 parts.source_or_help()
 st.title(ways_words.WAYS_HEADING)
-for pair in (list(WAYS)[:2], list(WAYS)[2:]):
-    for column, section in zip(st.columns(2), pair, strict=True):
-        with column.container(border=True):
+with st.container(horizontal=True):
+    for section, views in WAYS.items():
+        with st.container(border=True, width=400, height="stretch"):
             st.header(ways_words.SECTIONS[section])
             st.text(ways_words.ASKED[section])
-            for view, label in WAYS[section].items():
+            for view, label in views.items():
                 st.page_link(f"views/{view}.py", label=label)
