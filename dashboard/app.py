@@ -57,11 +57,11 @@ chosen = st.navigation(
         ],
         ways_words.SECTIONS["keep"]: [
             page("overview", wording.OVERVIEW),
+            page("me", entry_words.ME),
         ],
         ways_words.SECTIONS["help"]: [
             page("help", guide_words.HELP),
             page("methods", guide_words.METHODS),
-            page("me", entry_words.ME),
         ],
     },
     position="top",

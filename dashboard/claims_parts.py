@@ -79,7 +79,7 @@ def criteria(case: claims.Case) -> None:
     rows = case.criteria
     if rows is None:
         return
-    st.subheader(case_words.CRITERIA_HEADING)
+    st.header(case_words.CRITERIA_HEADING)
     st.text(case_words.verdicts(rows))
     parts.table(case_words.criteria(rows), case_words.CRITERIA_COLUMNS, decimals=2)
     st.text(case_words.criteria_note(rows))

@@ -43,7 +43,7 @@ claim = one.claim
 parts.figures(wording.figures(one, end))
 st.text(wording.how_it_stands(one) if end is None else wording.as_ended(one, end))
 claims_parts.cautions()
-st.subheader(wording.WORDS_HEADING)
+st.header(wording.WORDS_HEADING)
 st.code(claim.wording, language=None, wrap_lines=True)
 st.text(wording.made(claim))
 if end is None and entry.may("claim"):
@@ -54,15 +54,15 @@ with parts.explained():
     case = claims.case(opened, claim.formulation, claim.property, claim.months, claim.basis,
                        rated=rated, rating=claim.rating)  # fmt: skip
     value = None if claim.criterion else claim.value
-    st.subheader(wording.CHART_HEADING)
+    st.header(wording.CHART_HEADING)
     claims_parts.chart(opened, claim.formulation, claim.property, claim.months, value)
 st.text(wording.worst(case.proposal))
 parts_differ = wording.other_sites(claim, case.proposal.sites)
 if parts_differ:
     st.text(parts_differ)
-st.subheader(case_words.GATES_HEADING)
+st.header(case_words.GATES_HEADING)
 claims_parts.checklist(case)
-st.subheader(case_words.SENTENCES_HEADING)
+st.header(case_words.SENTENCES_HEADING)
 claims_parts.sayings(
     case.of_criterion(claim.criterion) if claim.criterion else case.sentences, claim.basis
 )

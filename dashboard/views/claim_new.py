@@ -79,11 +79,11 @@ proposal = case.proposal
 parts.figures(case_words.proposed(proposal))
 st.text(case_words.bound(proposal))
 claims_parts.cautions()
-st.subheader(case_words.GATES_HEADING)
+st.header(case_words.GATES_HEADING)
 claims_parts.checklist(case)
 claims_parts.criteria(case)
 
-st.subheader(case_words.SENTENCES_HEADING)
+st.header(case_words.SENTENCES_HEADING)
 met, criterion = case.met() if case.open else [], ""
 if met:
     criterion = st.selectbox(case_words.CRITERION, ["", *met], key="criterion",
@@ -96,7 +96,7 @@ if not case.open:
     st.text(case_words.missing(basis))
 if not (case.open and entry.may("claim")):
     st.stop()
-st.subheader(case_words.RECORD_HEADING)
+st.header(case_words.RECORD_HEADING)
 ways = [*map(case_words.sentence, range(len(told))), case_words.OWN]
 way = st.segmented_control(case_words.WORDING, ways, default=ways[0], required=True, key="wording")
 own = f"own words {formulation} {name} {months} {basis} {criterion}"

@@ -25,7 +25,7 @@ parts.figures(wording.counts(rows["state"].tolist()))
 each = {one.claim.claim: one for one in told}
 worst = [each[name] for name in rows.loc[rows["order"] < len(wording.TROUBLE), "claim"]]
 if worst:
-    st.subheader(wording.TROUBLE_HEADING)
+    st.header(wording.TROUBLE_HEADING)
 for one in worst[:FIRST]:
     with st.container(border=True):
         st.text(wording.trouble(one))
@@ -34,7 +34,7 @@ for one in worst[:FIRST]:
 if len(worst) > FIRST:
     st.text(wording.MORE_TROUBLE.format(count=len(worst) - FIRST))
 
-st.subheader(wording.ALL_HEADING)
+st.header(wording.ALL_HEADING)
 st.text(wording.HOW_TO_OPEN)
 chosen = claims_parts.pick(rows)
 if chosen:
@@ -42,7 +42,7 @@ if chosen:
 st.caption(wording.HOW_TO_READ)
 claims_parts.cautions()
 
-st.subheader(wording.CARD_HEADING)
+st.header(wording.CARD_HEADING)
 past, sentence = card(told)
 st.text(sentence)
 if len(past):

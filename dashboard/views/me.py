@@ -19,7 +19,7 @@ if person is None:
     st.stop()
 st.text(wording.person(name, sorted(person.roles)))
 st.button(wording.SIGN_OUT, on_click=entry.sign_out, type="primary")
-st.subheader(wording.ROLES_MAY)
+st.header(wording.ROLES_MAY)
 rows = [{"deed": deed, "reason": one.reason} for deed, one in access.PERMISSIONS.items()
         if access.allowed(person, deed)]  # fmt: skip
 parts.table(pd.DataFrame(rows), wording.DEED_COLUMNS)

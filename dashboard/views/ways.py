@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import guide_words, keeping_words, log_words, parts, ways_words, wording
+from dashboard import entry, guide_words, keeping_words, log_words, parts, ways_words, wording
 
 WAYS = {
     "visit": {
@@ -26,4 +26,5 @@ with st.container(horizontal=True):
             st.header(ways_words.SECTIONS[section])
             st.text(ways_words.ASKED[section])
             for view, label in views.items():
-                st.page_link(f"views/{view}.py", label=label)
+                if entry.opens(view):
+                    st.page_link(f"views/{view}.py", label=label)
