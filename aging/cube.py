@@ -78,7 +78,7 @@ def seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
     readings, left_out = comparable(exposure)
     notes, kept = list(left_out), []
     end = _series_end(exposure)
-    for frame in (readings, exposure.spectra):
+    for frame in (readings, _outdoors(exposure.spectra)):
         rows = frame.merge(exposure.panels[["panel", "site"]], on="panel", how="inner")
         rows["at"] = moments(rows["read_on"])
         over = rows["at"] >= end.reindex(rows["panel"]).to_numpy()
@@ -88,6 +88,10 @@ def seen(exposure: Exposure) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
         kept.append(rows[~late])
     known, measured = _number_visits(*kept)
     return known, measured, notes
+
+
+def _outdoors(spectra: pd.DataFrame) -> pd.DataFrame:
+    return spectra[spectra["evidence"].fillna("outdoor") == "outdoor"]
 
 
 def build(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset:
@@ -157,8 +161,10 @@ def spectra(exposure: Exposure, as_of: pd.Timestamp | None = None) -> xr.Dataset
     months = (rows["at"].to_numpy() - exposed) / np.timedelta64(1, "D") / DAYS_PER_MONTH
     text = {name: rows[name] for name in ("spectrum", "panel", "surface_state", "instrument")}
     text |= {name: panels[name] for name in OF_PANEL}
-    late = len(exposure.spectra) - len(rows)
-    notes = [f"{late} spectra after the end of their series left out"] * bool(late)
+    indoors = len(exposure.spectra) - len(_outdoors(exposure.spectra))
+    late = len(exposure.spectra) - indoors - len(rows)
+    notes = [f"{indoors} spectra of laboratory soiling or slurry tests left out"] * bool(indoors)
+    notes += [f"{late} spectra after the end of their series left out"] * bool(late)
     notes += [f"{len(groups)} sets of wavelengths interpolated every 5 nm"] * (len(groups) > 1)
     return xr.Dataset(
         {"reflectance": (("observation", "wavelength_nm"), read, {"units": "1"})},

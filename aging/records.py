@@ -125,7 +125,8 @@ SHEETS: MappingProxyType[str, Sheet] = MappingProxyType({
         Sheet("spectra", ("spectrum",), (
             _text("spectrum"), _text("panel", required=True), _moment("read_on", required=True),
             _text("surface_state", allowed=words.SURFACE_STATES), _text("instrument"),
-            _text("operator"), _list("wavelengths_nm", required=True),
+            _text("operator"), _text("evidence", allowed=words.EVIDENCE),
+            _list("wavelengths_nm", required=True),
             _list("reflectances", required=True), _text("remark"),
         )),
         Sheet("instruments", ("instrument",), (

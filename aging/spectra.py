@@ -30,7 +30,8 @@ Array = NDArray[np.float64]
 
 DIGITS = 6  # of a derived value: finer than any instrument, coarser than the order of a sum
 LAB = ("lightness", "a_star", "b_star")
-OF_SPECTRUM = ["panel", "read_on", "surface_state", "instrument", "operator", "spectrum"]
+OF_SPECTRUM = ["panel", "read_on", "surface_state", "instrument", "operator", "evidence",
+               "spectrum"]  # fmt: skip
 
 
 def listed(values: Array) -> str:
@@ -52,9 +53,9 @@ def alike(spectra: pd.DataFrame) -> Iterator[tuple[pd.DataFrame, Array, Array]]:
 def changed(spectra: pd.DataFrame, stored: pd.DataFrame) -> list[str]:
     """Ids of spectra that are stored already and otherwise."""
     both = spectra.merge(stored, on="spectrum")
-    lists = ("wavelengths_nm", "reflectances")
-    same = [both[f"{name}_x"] == both[f"{name}_y"] for name in lists]
-    return both.loc[~(same[0] & same[1]), "spectrum"].tolist()
+    held = ("wavelengths_nm", "reflectances", "evidence")
+    same = [both[f"{name}_x"].fillna("") == both[f"{name}_y"].fillna("") for name in held]
+    return both.loc[~(same[0] & same[1] & same[2]), "spectrum"].tolist()
 
 
 def derived(

@@ -87,7 +87,7 @@ def history(opened: data.Opened, part: pd.DataFrame) -> pd.DataFrame:
     why = rows["reading_id"].map(_standings(opened, site))
     washed = (why == "") & (rows["surface_state"] != "as_exposed")
     standing = pd.Series("counts", index=rows.index).mask(why != "", LEFT_OUT)
-    standing = standing.mask(washed, OWN_SERIES)
+    standing = standing.mask(washed, rows["surface_state"].map(OWN_SERIES))
     odd = rows["reading_id"].isin(part["reading_id"])
     return rows.assign(why=why, standing=standing.mask(odd, ODD))
 

@@ -14,6 +14,8 @@ ODD = "asks for a second look"
 LOOK = {  # standing: colour, filled, shape, size
     "counts": (style.INK, True, "circle", 45),
     "washed series": (style.PALETTE[2], True, "diamond", 70),
+    "rinsed series": (style.PALETTE[2], True, "triangle-down", 70),
+    "bleached series": (style.PALETTE[2], False, "diamond", 70),
     "left out": (style.PALETTE[4], False, "square", 70),
     "corrected": (style.MUTED, False, "cross", 70),
     ODD: (style.PALETTE[1], True, "triangle-up", 190),

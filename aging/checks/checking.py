@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +9,7 @@ import pandas as pd
 
 from aging.checks import dates, peers, rack, values
 from aging.checks.ahead import ahead
+from aging.checks.ids import finding_id
 from aging.checks.limits import Limits, limits_with
 from aging.checks.table import looked_up, seen
 from aging.cube import moments
@@ -81,12 +81,12 @@ def check(
 
 
 def _ids(rows: pd.DataFrame) -> pd.Series:
-    """Of each finding, the same for the same rule and readings whenever it is made."""
     where = rows["site"].fillna("") + "/" + rows["panel"].fillna("") + "/" + rows["read_on"]
     key = rows["reading_id"].fillna(where)
     number = rows.groupby(["rule", rows["together"].astype(str)]).ngroup()
-    told = (rows["rule"] + "\n" + key).groupby(number).agg(lambda every: "\n".join(sorted(every)))
-    return number.map(told.map(lambda text: hashlib.sha256(text.encode()).hexdigest()[:8]))
+    each = key.groupby([number, rows["rule"]]).agg(list)
+    names = [finding_id(rule, *keys) for (_, rule), keys in zip(each.index, each, strict=True)]
+    return number.map(pd.Series(names, index=each.index.get_level_values(0)))
 
 
 def _without_the_explained(rows: pd.DataFrame) -> pd.DataFrame:

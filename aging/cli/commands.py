@@ -252,6 +252,10 @@ def spectrum(
     ] = None,
     instrument: Annotated[str | None, typer.Option(help="What measured.")] = None,
     operator: Annotated[str | None, typer.Option(help="Who measured.")] = None,
+    evidence: Annotated[
+        str | None,
+        typer.Option(help="What soiled it: laboratory_soiling, slurry.  [default: outdoor]"),
+    ] = None,
     illuminant: Annotated[
         str | None, typer.Option(help="Store L*, a*, b* too, under this CIE illuminant: D65.")
     ] = None,
@@ -272,7 +276,7 @@ def spectrum(
     from aging.optics.solar import weighting_named
 
     facts = {"read_on": read_on, "surface_state": surface_state, "instrument": instrument,
-             "operator": operator}  # fmt: skip
+             "operator": operator, "evidence": evidence}  # fmt: skip
     colour = {"illuminant": illuminant, "observer_deg": observer, "geometry": geometry}
     require(
         file is not None or store is not None, "spectrum", "nothing", "a FILE, or --store STORE"

@@ -19,7 +19,6 @@ found), at, operator and remark; it becomes an event, and lost ends its series.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 from collections.abc import Sequence
@@ -30,6 +29,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from aging.checks.ids import finding_id
 from aging.errors import SourceError
 from aging.intake.columns import read_columns
 from aging.intake.desk import Desk
@@ -209,8 +209,3 @@ def _answers(rows: list[dict[str, Any]], name: str, accepted: set[str]) -> Desk:
     desk = _desk("settlements", f"{name}, kept", told, SHEETS["settlements"].names)
     repeats(desk)
     return desk
-
-
-def finding_id(rule: str, reading_id: str) -> str:
-    """Id of the finding that a rule of single readings makes (`aging.checks`)."""
-    return hashlib.sha256(f"{rule}\n{reading_id}".encode()).hexdigest()[:8]

@@ -17,13 +17,14 @@ from aging.cube import seen
 from aging.errors import require
 from aging.records import Exposure
 from aging.source import is_store
-from aging.vocabulary import PROPERTIES, SERIES_ENDING_EVENTS, property_named
+from aging.vocabulary import PROPERTIES, SERIES_ENDING_EVENTS, SURFACE_STATES, property_named
 
 ENTRY = ("on", "kind", "what", "by", "why")
 READ = ("reading_id", "read_on", "property", "value", "surface_state", "instrument", "operator",
         "standing", "why")  # fmt: skip
-COUNTS, OWN_SERIES, LEFT_OUT, REPLACED = "counts", "washed series", "left out", "corrected"
-STANDINGS = (COUNTS, OWN_SERIES, LEFT_OUT, REPLACED)
+COUNTS, LEFT_OUT, REPLACED = "counts", "left out", "corrected"
+OWN_SERIES = {state: f"{state} series" for state in SURFACE_STATES if state != "as_exposed"}
+STANDINGS = (COUNTS, *OWN_SERIES.values(), LEFT_OUT, REPLACED)
 PAST = {"wash": "washed", "move": "moved", "recoat": "recoated", "replace": "replaced",
         "loss": "lost", "retrieve": "retrieved"}  # fmt: skip
 OF_PANEL = {"paint_batch": "batch {}", "rack": "rack {}", "position": "{}",
@@ -143,7 +144,7 @@ def _readings(
     why = why.mask(why == "excluded by decision", said)
     standing = pd.Series(COUNTS, index=own.index).mask(why != "", LEFT_OUT)
     washed = (why == "") & (own["surface_state"] != "as_exposed")
-    standing = standing.mask(washed, OWN_SERIES)
+    standing = standing.mask(washed, own["surface_state"].map(OWN_SERIES))
     why = why.mask(washed, own["surface_state"] + ": not in the unwashed series")
     old = ever[ever["reading_id"].isin(ever["supersedes"].dropna())]
     heirs = dict(zip(ever["supersedes"], ever["value"], strict=True))

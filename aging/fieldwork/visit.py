@@ -17,8 +17,9 @@ from uuid import NAMESPACE_URL, uuid5
 
 import pandas as pd
 
+from aging.checks.ids import finding_id
 from aging.errors import require
-from aging.fieldwork.round_file import FORMAT, VERSION, finding_id, read_round
+from aging.fieldwork.round_file import FORMAT, VERSION, read_round
 from aging.fieldwork.round_sheet import RoundSheet, ToRead
 from aging.ledger import Ledger
 from aging.records import Exposure, Finding, Intake, exposure_with

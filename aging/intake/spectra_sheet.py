@@ -82,8 +82,8 @@ def filed(
 ) -> tuple[pd.DataFrame, tuple[Finding, ...]]:
     """Sound samples of a file as rows of the sheet, each on the panel that it names; new findings.
 
-    panels: those that are known;  facts: read_on, surface_state, instrument, operator of all;
-    panel_of: panel by sample, where it is not named as the sample. CallError for another sample.
+    panels: those that are known;  facts: read_on, surface_state, instrument, operator, evidence of
+    all;  panel_of: panel by sample, where it is not named as the sample. CallError for another.
     """
     told = {*read.samples, *(finding.column for finding in read.findings)}
     unknown = ", ".join(sorted(set(panel_of) - told))

@@ -88,6 +88,24 @@ def test_spectra_are_stored_whole_with_the_value_that_follows_each_once(white, s
     assert revision(store) == before
 
 
+def test_a_spectrum_of_laboratory_soiling_stays_out_of_what_was_read_outdoors(white, store, capsys):
+    assert keep(white, store, "--evidence", "laboratory_soiling", "--illuminant", "D65") == 0
+    known = held(store)
+    assert set(known.spectra["evidence"]) == {"laboratory_soiling"}
+    made = known.readings[known.readings["spectrum"].notna()]
+    assert len(made) == 10
+    assert set(made["evidence"]) == {"laboratory_soiling"}
+    spectra = cube.spectra(known)
+    assert spectra.sizes["observation"] == 0
+    assert spectra.attrs["notes"] == "2 spectra of laboratory soiling or slurry tests left out"
+    assert "lightness" not in cube.build(known)["property"]
+    capsys.readouterr()
+    assert keep(white, store) == 1  # the same spectrum cannot have been soiled outdoors as well
+    assert "[conflicts-with-ledger]" in capsys.readouterr().out
+    assert keep(white, store, "--instrument", "SP-05", "--evidence", "rain") == 1
+    assert "laboratory_soiling" in capsys.readouterr().out
+
+
 def test_another_weighting_is_applied_later_and_a_series_holds_one(white, store, capsys):
     assert keep(white, store) == 0
     alone = aging.project(held(store), months=12)
@@ -205,6 +223,7 @@ def test_what_no_value_can_be_and_what_is_too_coarse_are_found():
     sheet = pd.DataFrame({
         "spectrum": ["bright", "coarse"], "panel": "P1", "read_on": "2023-07-11",
         "surface_state": "as_exposed", "instrument": None, "operator": None,
+        "evidence": None,
         "wavelengths_nm": [" ".join(map(str, AT)), " ".join(map(str, coarse))],
         "reflectances": [" ".join(map(str, bright)), " ".join(["0.8"] * coarse.size)],
     })  # fmt: skip

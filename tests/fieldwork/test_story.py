@@ -16,7 +16,7 @@ from aging.cli import app
 from aging.cube import moments, seen
 from aging.errors import CallError
 from aging.fieldwork import photos
-from aging.fieldwork.story import COUNTS, LEFT_OUT, OWN_SERIES, REPLACED, kept, story
+from aging.fieldwork.story import COUNTS, LEFT_OUT, REPLACED, kept, story
 from aging.ledger import open_ledger
 from aging.records import exposure_with
 from aging.vocabulary import PROPERTIES
@@ -27,6 +27,8 @@ MORE = [
     {"panel": "P2", "read_on": "2025-10-06", "value": 0.74, "reading_id": "late"},
     {"panel": "P2", "read_on": "2025-10-06", "value": 0.84, "reading_id": "washed",
      "surface_state": "washed"},
+    {"panel": "P2", "read_on": "2025-10-06", "value": 0.81, "reading_id": "rinsed",
+     "surface_state": "rinsed"},
     {"panel": "P1", "read_on": "2025-10-06", "value": 0.73, "reading_id": "other sun",
      "weighting": "AM1GH"},
     {"panel": "P1", "read_on": "2025-10-07", "value": 0.80, "reading_id": "slurry",
@@ -76,7 +78,8 @@ def test_every_reading_says_whether_it_counts(book):
     assert other["late"] == (
         LEFT_OUT, "after wash on 2025-09-15, which ended its unwashed series"
     )  # fmt: skip
-    assert other["washed"] == (OWN_SERIES, "washed: not in the unwashed series")
+    assert other["washed"] == ("washed series", "washed: not in the unwashed series")
+    assert other["rinsed"] == ("rinsed series", "rinsed: not in the unwashed series")
 
 
 def test_what_counts_is_what_the_cube_holds(book):
@@ -84,7 +87,7 @@ def test_what_counts_is_what_the_cube_holds(book):
     held = set(seen(exposure)[0]["reading_id"])
     for panel in exposure.panels["panel"]:
         for name, (how, _) in standing(book, panel).items():
-            assert (how in (COUNTS, OWN_SERIES)) == (name in held), name
+            assert (how in (COUNTS, "washed series", "rinsed series")) == (name in held), name
 
 
 def test_the_story_runs_along_time_with_who_and_why(book):
