@@ -4,6 +4,7 @@ The server is TEST_DATABASE_URL, else one of the tests' own from the system's bi
 postgres where the tests run as root; a socket in a private folder, no port). Without either the
 test is skipped, or fails where REQUIRE_PG=1. So is a test that asks for a browser without chromium,
 or fails where REQUIRE_BROWSER=1; one at a time may drive it, so that each module starts its own.
+What is kept between runs lies in a folder of the tests' own.
 """
 
 from __future__ import annotations
@@ -18,6 +19,13 @@ from uuid import uuid4
 
 import pytest
 from sqlalchemy import NullPool, create_engine, make_url, text
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_shelf(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("AGING_CACHE", str(tmp_path_factory.mktemp("shelf")))
+        yield
 
 
 def _binaries() -> Path | None:

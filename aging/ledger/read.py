@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
 from sqlalchemy import ColumnElement, Connection, func, select
 
 from aging.errors import require
+from aging.ledger import snapshot
 from aging.ledger.batches import revision
 from aging.ledger.schema import BATCH, FROM_BATCH, READINGS, TABLES
 from aging.ledger.store import Store
 from aging.records import SHEETS, Exposure, empty_frame
 
 CHUNK = 100_000
+_KINDS = {"f": pa.float64(), "O": pa.large_string()}
 
 
 def read(
@@ -23,10 +26,13 @@ def read(
     """Facts that stand, as known at a revision (None: now): newest versions, no superseded reading.
 
     only: the sheets to read, the others stay empty. CallError for a revision that the store does
-    not have.
+    not have. All that stands now comes from a snapshot kept on disk where it can
+    (`aging.ledger.snapshot`).
     """
     with store.reading() as conn:
         known = _known(conn, as_of_revision)
+        if as_of_revision is None and set(only) == set(SHEETS):
+            return _whole(conn, known)
         return Exposure(**{
             sheet: _frame(conn, sheet, _stands(sheet, known)) if sheet in only
             else empty_frame(sheet) for sheet in SHEETS
@@ -67,17 +73,43 @@ def _stands(sheet: str, known: int) -> ColumnElement[bool]:
     return table.c.id.in_(select(func.max(table.c.id)).where(by_then).group_by(*key))
 
 
+def _whole(conn: Connection, newest: int) -> Exposure:
+    """All that stands: from the newest snapshot that was kept, with what came after it."""
+    since, base = snapshot.last(conn)
+    if base is None:
+        frames = {sheet: _frame(conn, sheet, _stands(sheet, newest)) for sheet in SHEETS}
+        return snapshot.keep(conn, newest, frames, len(frames["readings"]))
+    later = {
+        sheet: _frame(conn, sheet, table.c.batch.between(since + 1, newest))
+        for sheet, table in TABLES.items()
+    }
+    return snapshot.keep(conn, newest, snapshot.joined(base, later), sum(map(len, later.values())))
+
+
 def _frame(
     conn: Connection, sheet: str, condition: ColumnElement[bool], more: Collection[str] = ()
 ) -> pd.DataFrame:
+    """Rows of a sheet in the order stored; a column without a single cell is not fetched."""
     table, empty = TABLES[sheet], empty_frame(sheet)
     empty = empty.assign(**dict.fromkeys(more, pd.Series(dtype="str")))
-    columns = [BATCH.c[name] if name in FROM_BATCH else table.c[name] for name in empty.columns]
-    query = select(*columns).join_from(table, BATCH).where(condition).order_by(table.c.id)
-    parts = [_typed(rows, empty.dtypes.to_dict()) for rows in conn.execute(query).partitions(CHUNK)]
-    return pd.concat(parts, ignore_index=True) if parts else empty
+    own = [name for name in empty.columns if name not in FROM_BATCH]
+    counts = conn.execute(select(*(func.count(table.c[name]) for name in own)).where(condition))
+    filled = [name for name, count in zip(own, counts.one(), strict=True) if count]
+    if not filled:
+        return empty
+    query = select(table.c.batch, *(table.c[name] for name in filled)).where(condition)
+    found = conn.execute(query.order_by(table.c.id)).partitions(CHUNK)
+    schema = pa.schema(
+        [("batch", pa.int64()), *((name, _KINDS[empty[name].dtype.kind]) for name in filled)]
+    )
+    frame = (
+        pa.Table.from_batches([_typed(rows, schema) for rows in found]).combine_chunks().to_pandas()
+    )
+    batches = pd.DataFrame(conn.execute(select(BATCH)).mappings().all()).set_index("id")
+    said = {name: frame["batch"].map(batches[name]) for name in FROM_BATCH if name in empty}
+    return frame.assign(**said).reindex(columns=empty.columns).astype(empty.dtypes)
 
 
-def _typed(rows: Iterable[Any], types: Mapping[Hashable, Any]) -> pd.DataFrame:
-    columns = zip(types.items(), zip(*rows, strict=True), strict=True)
-    return pd.DataFrame({name: pd.Series(cells, dtype=kind) for (name, kind), cells in columns})
+def _typed(rows: Iterable[Any], schema: Any) -> Any:
+    columns = zip(schema.types, zip(*rows, strict=True), strict=True)
+    return pa.record_batch([pa.array(cells, type=kind) for kind, cells in columns], schema=schema)
