@@ -6,8 +6,9 @@ Look and server settings come from `.streamlit/config.toml` beside the entry scr
 from __future__ import annotations
 
 import os
-import sys
 from pathlib import Path
+
+import typer
 
 APP = Path(__file__).with_name("app.py")
 SOURCE = "AGING_SOURCE"
@@ -35,8 +36,7 @@ def launch(source: str | None, *, port: int = 8501, address: str = "127.0.0.1") 
     else:
         shown = network.own_address() if address == network.EVERY else address
         options += [f"--browser.serverAddress={shown}", "--logger.hideWelcomeMessage=true"]
-        sys.stdout.write(network.invitation(f"http://{shown}:{port}") + "\n")
-        sys.stdout.flush()
+        typer.echo(network.invitation(f"http://{shown}:{port}"))
     net_util._external_ip = HOSTS[0]  # noqa: SLF001 - it would ask a server outside for it
     try:
         cli.main(["run", str(APP), *options], standalone_mode=False)

@@ -6,7 +6,7 @@ was read today is asked of the store on every run, for others may be on the same
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,6 +16,7 @@ import pandas as pd
 import streamlit as st
 
 from aging.checks import own_limits
+from aging.errors import LedgerError
 from aging.fieldwork import visit
 from aging.fieldwork.round_sheet import Asked, RoundSheet, ToRead, round_sheet
 from aging.fieldwork.spots import Spots
@@ -54,10 +55,28 @@ class Round:
         )  # fmt: skip
 
 
+@st.cache_resource
+def _last() -> dict[tuple[str, str], tuple[str, Any]]:
+    """What each store said last of the facts and of a day."""
+    return {}
+
+
+def _or_last(what: str, source: str, on: str, ask: Callable[[], Any]) -> tuple[Any, str | None]:
+    """The store's answer; the last one and why where it is lost: no form goes with a link."""
+    try:
+        _last()[what, source] = (on, ask())
+    except LedgerError as error:
+        if _last().get((what, source), ("never",))[0] != on:
+            raise
+        return _last()[what, source][1], str(error)
+    return _last()[what, source][1], None
+
+
 @st.cache_resource(ttl=5 * MINUTES, max_entries=2)
 def known(source: str) -> Exposure:
-    """All that the store held some minutes ago; AgingError where it cannot be read."""
-    return open_source(source)
+    """All that the store held some minutes ago; AgingError where it was never read."""
+    exposure: Exposure = _or_last("facts", source, "", lambda: open_source(source))[0]
+    return exposure
 
 
 @st.cache_resource(ttl=5 * MINUTES, max_entries=8)
@@ -66,10 +85,14 @@ def sheet(source: str, site: str, on: str) -> RoundSheet:
     return round_sheet(known(source), site, on, limits=own_limits(source))
 
 
-def so_far(source: str, on: str) -> visit.Day:
-    """What the store holds of a day by now."""
-    with open_ledger(source) as book:
-        return visit.day_so_far(book, on)
+def so_far(source: str, on: str) -> tuple[visit.Day, str | None]:
+    """What the store holds of a day by now, or held when reached last, with the reason."""
+
+    def ask() -> visit.Day:
+        with open_ledger(source) as book:
+            return visit.day_so_far(book, on)
+
+    return _or_last("day", source, on, ask)
 
 
 def facts(frame: pd.DataFrame, column: str, name: str) -> dict[str, Any]:

@@ -98,8 +98,12 @@ def photographs(this: log.Round, panel: ToRead) -> None:
         _told(f"photo {panel.panel}")
         rows = photos.across_visits(this.day.photos, panel.panel)
         if len(rows):
-            with open_ledger(this.source) as book:
-                folder = photos.folder_of(book)
+            try:
+                with open_ledger(this.source) as book:
+                    folder = photos.folder_of(book)
+            except AgingError as error:
+                st.text(str(error))
+                return
             for column, (photo, on) in zip(
                 st.columns(len(rows)), rows[["photo", "taken_on"]].itertuples(index=False),
                 strict=True,

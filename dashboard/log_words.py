@@ -20,6 +20,10 @@ NEEDS_STORE = (
     "Make a store of them, then open it:"
 )
 STORE_COMMANDS = "aging load FOLDER --store exposure.sqlite\naging dashboard exposure.sqlite"
+LOST = (
+    "The store cannot be reached: nothing is saved now. What you typed stays; tap Save again in a "
+    "moment. What was saved today is shown as it was known last."
+)
 CANNOT_OPEN = "The store cannot be used."
 SITE, PANEL = "Site", "Panel"
 UNKNOWN_PANEL = "No such panel in the store (a new one shows within 5 minutes): "

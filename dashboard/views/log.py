@@ -42,12 +42,15 @@ try:
     with left:
         site = site_of(source)
     on = f"{log.now(log.known(source), site):%Y-%m-%d}"
-    sheet, day = log.sheet(source, site, on), log.so_far(source, on)
+    sheet, (day, lost) = log.sheet(source, site, on), log.so_far(source, on)
 except AgingError as error:
     st.warning(wording.CANNOT_OPEN)
     st.text(str(error))
     st.stop()
 
+if lost:
+    st.warning(wording.LOST)
+    st.text(lost)
 progress = visit.progress(sheet, day).set_index("panel", drop=False)
 panels = {one.panel: one for one in sheet.panels}
 unread = progress.index[progress["state"].isin(["to read", "part"])]
