@@ -1,4 +1,7 @@
-"""Pages for a printer: templates of `prints/` set by typst, with facts as data, never as markup."""
+"""Pages for a printer and for a browser, with facts as data, never as markup.
+
+`prints/` holds what typst sets, `templates/` what jinja2 fills.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,13 @@ import json
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:  # a sheet or a PDF needs no page
+    from jinja2 import Environment
 
 WHOLE = 14  # letters of a name that always fit in one line
-PRINTS = Path(__file__).with_name("prints")
+PRINTS, TEMPLATES = (Path(__file__).with_name(name) for name in ("prints", "templates"))
 GAP = "\u200b"
 
 
@@ -38,6 +44,22 @@ def printed(
 def breakable(name: str) -> str:
     """A long name with places (zero-width spaces) at which it may go on in the next line."""
     return name if len(name) <= WHOLE else GAP.join(name)
+
+
+def pages() -> Environment:
+    """Templates for a browser; their filter `breakable` lets a long name go on in the next line."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    def broken(text: str) -> Markup:
+        words = (Markup("<wbr>").join(one) if len(one) > WHOLE else one for one in text.split(" "))
+        return Markup(" ").join(words)
+
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined
+    )
+    made.filters["breakable"] = broken
+    return made
 
 
 def readable(text: str) -> str:

@@ -8,9 +8,8 @@ from io import BytesIO
 
 from aging.charts import visit_strip_chart
 from aging.charts.style import GRID, INK, MUTED, PAGE, PALETTE, WIDE_BAND
-from aging.fieldwork.paper import breakable, printed
+from aging.fieldwork.paper import breakable, pages, printed
 from aging.fieldwork.report import Strip, VisitReport
-from aging.fieldwork.round_sheet import TEMPLATES
 
 WIDE, NARROW, PHOTO_PX = 720, 330, 640
 COLOURS = {"page": PAGE, "ink": INK, "muted": MUTED, "grid": GRID, "shade": WIDE_BAND,
@@ -22,19 +21,16 @@ def as_html(report: VisitReport) -> str:
     import base64
 
     import vl_convert
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    pages = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined
-    )
     charts = {} if report.strip is None else {
         name: vl_convert.vegalite_to_svg(_spec(report.strip, width))
         for name, width in (("wide", WIDE), ("narrow", NARROW))
     }  # fmt: skip
     photos = [(caption, base64.b64encode(_small(data)).decode()) for caption, data in report.photos]
-    return pages.get_template("report.html").render(
-        report=report, charts=charts, photos=photos, colours=COLOURS
-    )
+    return pages().get_template("report.html").render(
+        title=report.title, sections=report.sections, report=report, charts=charts, photos=photos,
+        colours=COLOURS,
+    )  # fmt: skip
 
 
 def as_pdf(report: VisitReport) -> bytes:

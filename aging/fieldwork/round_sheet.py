@@ -21,6 +21,7 @@ from aging.checks.table import MEASURED, NEW_MONTHS, happened
 from aging.conditions import comparable
 from aging.cube import moments
 from aging.errors import require
+from aging.fieldwork.paper import TEMPLATES, pages
 from aging.records import Exposure
 from aging.vocabulary import (
     BLISTER_FREQUENCIES,
@@ -32,7 +33,6 @@ from aging.vocabulary import (
     Property,
 )
 
-TEMPLATES = Path(__file__).with_name("templates")
 SCRIPTS = ("keep.js", "judge.js", "parts.js", "views.js", "panel.js", "hand_in.js")
 RIG = ("instrument", "weighting", "illuminant", "observer_deg", "geometry")
 USUAL_SPOTS, MOST_SPOTS, MOST_RIGS = 3, 12, 8
@@ -168,8 +168,6 @@ def round_sheet(
 
 def html(sheet: RoundSheet) -> str:
     """The sheet as one HTML file: all of it inside, and nothing outside is ever asked for."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     from aging.charts.style import GRID, INK, MUTED, PAGE, PALETTE
 
     colours = {"page": PAGE, "ink": INK, "muted": MUTED, "grid": GRID, "main": PALETTE[0],
@@ -177,14 +175,12 @@ def html(sheet: RoundSheet) -> str:
     root = "".join(f"--{name}:{colour};" for name, colour in colours.items())
     style = f":root{{{root}}}\n{_text('round.css')}"
     script = "\n".join(map(_text, SCRIPTS))
-    pages = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined
-    )
-    pages.policies["json.dumps_kwargs"] = {"allow_nan": False, "ensure_ascii": False}
+    known = pages()
+    known.policies["json.dumps_kwargs"] = {"allow_nan": False, "ensure_ascii": False}
     words = {
         "states": SURFACE_STATES, "wetness": WETNESS, "blister_frequencies": BLISTER_FREQUENCIES,
     }  # fmt: skip
-    return pages.get_template("round.html").render(
+    return known.get_template("round.html").render(
         sheet=sheet, facts={**asdict(sheet), **words}, cautions=CAUTIONS, style=style,
         script=script, allowed={"style": _fingerprint(style), "script": _fingerprint(script)},
     )  # fmt: skip

@@ -240,7 +240,7 @@ def test_the_page_asks_for_nothing_and_runs_nothing(made):
     outside = re.findall(r"""(?:src|href)\s*=\s*["'](?!#)[^"']*|url\([^)#]*""", page)
     assert outside == []
     assert "&lt;b&gt;#strong[x]&lt;/b&gt; $y$ שלום 白" in page
-    assert LONG in page
+    assert LONG in page.replace("<wbr>", "")
 
 
 def test_the_pack_verifies_and_runs_nothing_in_a_spreadsheet(made, tmp_path):

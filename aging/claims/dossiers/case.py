@@ -91,8 +91,11 @@ class Case:
         said = rows["reading_id"].map(dict(zip(out["reading_id"], out["reason"], strict=True)))
         rows["why"] = rows["why"].mask(said.notna(), "excluded: " + said.astype("str"))
         heirs = rows.dropna(subset="supersedes").drop_duplicates("supersedes", keep="last")
-        heir = rows["reading_id"].map(heirs.set_index("supersedes")["reading_id"])
-        rows["why"] = rows["why"].mask(heir.notna(), "corrected: " + heir.astype("str") + " stands")
+        told = (
+            "to " + heirs["reading_id"] + ": " + heirs["reason"].astype("str").fillna("no reason")
+        )
+        heir = rows["reading_id"].map(dict(zip(heirs["supersedes"], told, strict=True)))
+        rows["why"] = rows["why"].mask(heir.notna(), "corrected " + heir.astype("str"))
         state = pd.Series(COUNTS, index=rows.index).mask(rows["why"] != "", LEFT_OUT)
         washed = (rows["why"] == "") & (rows["surface_state"] != "as_exposed")
         rows["standing"] = state.mask(washed, OWN_SERIES).mask(heir.notna(), REPLACED)

@@ -61,7 +61,7 @@ def _value(case: Case) -> Section:
     elif claim.basis != "rated":
         told.append(_agreement(case))
     notes = () if claim.basis in PROJECTED else tuple(f"{note}." for note in again.notes)
-    heads = ("", "As recorded", "Made again from the evidence")
+    heads = ("Figure", "As recorded", "Made again from the evidence")
     return Section("How the value follows", (*told, *notes), heads, tuple(rows), 1)
 
 
@@ -118,7 +118,7 @@ def _gates(case: Case) -> Section:
             f"claimed as projected there are {len(rows)}, of which {met} are met."
         )
     line += " Doubts are raised by the shipped limits of the checks."
-    heads = ("", "Gate", "Seen", "Needed", "Why it is asked (source)")
+    heads = ("State", "Gate", "Seen", "Needed", "Why it is asked (source)")
     return Section("Evidence gates", (line,), heads, rows, len(heads))
 
 

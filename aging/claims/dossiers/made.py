@@ -78,7 +78,8 @@ def dossier(store: str, claim: str, *, on_progress: Progress | None = None) -> D
         found = _named(claims(book.read(only=("claims",))), claim)
         _refuse_other(book.label, verdict, found)
         known = case(book, found, on_progress)
-    name = f"{known.prop.label}{' retention' * known.retention}"
+    label = known.prop.label
+    name = f"{label[0].lower()}{label[1:]}{' retention' * known.retention}"
     compared = known.compared["against"].unique()
     draws = joint_draws(known.evidence.fit, [found.months], retention=known.retention)
     sections = (*judged.sections(known), *told.sections(known), *believed.sections(known))

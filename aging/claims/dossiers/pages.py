@@ -10,8 +10,7 @@ from typing import Any
 
 from aging.claims.dossiers.drawn import Fan
 from aging.claims.dossiers.made import Dossier
-from aging.fieldwork.paper import breakable, printed, readable
-from aging.fieldwork.round_sheet import TEMPLATES
+from aging.fieldwork.paper import breakable, pages, printed, readable
 
 WIDE, NARROW, HIGH = 720, 330, 300
 RESTS = (
@@ -43,16 +42,12 @@ def as_pdf(dossier: Dossier) -> bytes:
 def as_html(dossier: Dossier) -> str:
     """One page with everything in it; nothing outside is asked for."""
     import vl_convert
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    pages = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined
-    )
     charts = {
         name: vl_convert.vegalite_to_svg(_spec(dossier.fan, width))
         for name, width in (("wide", WIDE), ("narrow", NARROW))
     }
-    return pages.get_template("dossier.html").render(
+    return pages().get_template("dossier.html").render(
         title=dossier.title, dossier=dossier, sections=dossier.sections, charts=charts,
         rests=RESTS, colours=_colours(),
     )  # fmt: skip

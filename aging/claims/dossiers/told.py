@@ -169,7 +169,7 @@ def _weather(case: Case) -> Section:
             lines.append(f"{site}: no day lies between its first and last reading.")
             continue
         rows.append((site, *_met(found.rows[0])))
-        lines += [f"{site}: {text}." for text in (found.source, *found.notes)]
+        lines.append(f"{site}: {'; '.join((found.source, *found.notes))}.")
     heads = ("Site", "From", "To", "Days", "Sun (MJ/m²)", "UV (MJ/m²)", "Rain (mm)", "Wet days",
              "Longest dry spell (days)", "PM10 (µg/m³)")  # fmt: skip
     line = (
