@@ -58,6 +58,10 @@ CARD_COLUMNS = {
 }  # fmt: skip
 RIGHT = {True: "right", False: "wrong"}
 
+CURVE_COLUMNS = {
+    "months": "Months exposed", "target": "Of", "estimate": "Estimate", "lower": "From",
+    "upper": "To", "status": "At the end",
+}  # fmt: skip
 STATE, CLAIMED, MARGIN = "State", "Claimed", "Margin"
 NOW, READ, CHANCE = "Projected now", "Measured", "Probability of failing"
 WORDS_HEADING = "Its exact words"

@@ -41,6 +41,8 @@ def chart(
         curve, read, wording.as_told(prop, name), at=months, description=statement, claimed=value
     )
     parts.chart(figure, statement)
+    numbers = curve[(curve["months"] % 6 == 0) | (curve["months"] == months)]
+    parts.same_numbers(numbers, wording.CURVE_COLUMNS, decimals=prop.decimals, months="%g")
 
 
 def pick(rows: pd.DataFrame) -> str:

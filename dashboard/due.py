@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 import pandas as pd
 import streamlit as st
 
+from aging.cube import moments
 from aging.fieldwork.plan import visit_plan
 from dashboard import data, keeping, keeping_words, wording
 
-NOW = ("overdue", "due")
+NOW, AHEAD = ("overdue", "due"), "to come"
 
 
 @st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs=keeping.BY_SOURCE)
@@ -47,3 +49,17 @@ def last_visits(read: pd.DataFrame, most: int) -> pd.DataFrame:
     visits = read.assign(on=read["on"].dt.normalize()).groupby(["site", "on"], as_index=False)
     told = visits.agg(panels=("panel", "nunique"), readings=("panel", "size"))
     return told.sort_values("on", ascending=False).head(most)
+
+
+def waited_for(
+    claimed: Sequence[tuple[str, str]], panels: pd.DataFrame, plan: pd.DataFrame
+) -> pd.DataFrame:
+    """The next visit at each site of claimed formulations (formulation, site), with their names."""
+    hung = panels[["formulation", "site", "exposed_on"]].drop_duplicates()
+    mine = hung.merge(pd.DataFrame(claimed, columns=["formulation", "site"]).drop_duplicates())
+    mine["exposed_on"] = moments(mine["exposed_on"]).dt.normalize()
+    ahead = plan[plan["state"].isin([*NOW, AHEAD])].merge(mine, on=["site", "exposed_on"])
+    keys = ["site", "exposed_on", "due_on", "opens_on", "months", "state"]
+    each = ahead.groupby(keys)["formulation"].agg(lambda names: ", ".join(sorted(set(names))))
+    rows = each.rename("formulations").reset_index().sort_values("due_on", kind="stable")
+    return rows.drop_duplicates("site")

@@ -6,7 +6,7 @@ import pandas as pd
 
 from aging.checks import RULES
 from aging.vocabulary import PROPERTIES, Property
-from dashboard.wording import plural
+from dashboard.wording import plural, quantity
 
 FEW = 3
 DOUBTS, STORY, INSTRUMENTS = "Doubts", "A panel's story", "Instruments"
@@ -50,6 +50,11 @@ ENTRY_COLUMNS = {"on": "When", "kind": "What", "what": "More", "by": "Who", "why
 READ_COLUMNS = {
     "read_on": "Read on", "label": "Property", "value": "Value", "surface_state": "Surface",
     "standing": "Standing", "why": "Why", "instrument": "Instrument", "operator": "Read by",
+}  # fmt: skip
+HISTORY_COLUMNS = {"panel": "Panel", "read_on": "Read on", "value": "Value", "standing": "Standing"}
+CONTROL_COLUMNS = {
+    "at": "Read on", "series": "Tile or specimen", "value": "Read", "reference": "Level",
+    "deviation": "Deviation", "verdict": "Verdict",
 }  # fmt: skip
 CORRECT_HEADING, READING, CORRECT = "Correct a reading", "Which reading", "Correct"
 
@@ -174,6 +179,6 @@ def in_words(rows: pd.DataFrame) -> pd.DataFrame:
         f"{value:.{prop.decimals}f}" for value, prop in zip(rows["value"], props, strict=True)
     ]
     return rows.assign(
-        label=[prop.label for prop in props], value=values,
+        label=[quantity(prop) for prop in props], value=values,
         surface_state=rows["surface_state"].str.replace("_", " "),
     ).fillna({"instrument": "", "operator": ""})  # fmt: skip

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
 from aging.charts import quantity
@@ -14,6 +12,11 @@ from dashboard.wording import ALREADY, interval, number, percent
 BEST, READ = "Chance of being the best", "Months read, of {months}"
 AHEAD = "Ahead of the control, {kind}: {quantity}"
 COMPARE_IT = "Compare them site by site"
+COLUMNS = {
+    "formulation": "Formulation", "chance": "Chance of being the best, %",
+    "estimate": "Ahead of the control", "lower": "From", "upper": "To", "status": "Status",
+    "n_panels": "Panels",
+}  # fmt: skip
 NO_LEADER = "No formulation is left to rank: all fail another property."
 NOT_RANKED = "Not ranked, as they fail another property: {names}."
 ALONE = "There is no second to set it against."
@@ -87,12 +90,3 @@ def ordered(rows: pd.DataFrame, prop: Property) -> str:
         f"{ahead} of {len(rows)} are better than the control {rows['against'].iloc[0]}, by "
         f"{percent(rows['level'].iloc[0])} intervals that hold all at once."
     )
-
-
-def columns(prop: Property) -> dict[str, Any]:
-    """Headings of the same numbers."""
-    return {
-        "formulation": "Formulation", "chance": "Chance of being the best, %",
-        "estimate": f"Ahead of the control: {quantity(prop).lower()}", "lower": "From",
-        "upper": "To", "status": "Status", "n_panels": "Panels",
-    }  # fmt: skip

@@ -20,11 +20,12 @@ BANDS_HEADING = "Where the loss came from"
 ONE_SPECTRUM = "There is one spectrum of this panel so far: no loss can be told."
 BAND_COLUMNS = {
     "band": "Band", "limits": "Limits, nm", "share": "Share of the sun's energy, %",
-    "then": "Reflectance then", "now": "Reflectance now", "loss": "Part of the loss",
+    "then": "Reflectance then, fraction", "now": "Reflectance now, fraction",
+    "loss": "Part of the loss, fraction",
     "part": "Part of the loss, %",
 }  # fmt: skip
 SPECTRUM_COLUMNS = {
-    "name": "Spectrum", "on": "Day", "solar_reflectance": "Solar reflectance",
+    "name": "Spectrum", "on": "Day", "solar_reflectance": "Solar reflectance, fraction",
     "ultraviolet": "Ultraviolet", "visible": "Visible", "near infrared": "Near infrared",
     "instrument": "Instrument", "operator": "Operator",
 }  # fmt: skip

@@ -101,11 +101,17 @@ def table(
     frame: pd.DataFrame,
     labels: Mapping[str, str],
     *,
+    of: str = "",
     decimals: int = 0,
     sign: str = "",
     **formats: str,
 ) -> None:
-    """The columns named in `labels`; floats to `decimals` unless `formats` says otherwise."""
+    """The columns named in `labels`; floats to `decimals` unless `formats` says otherwise.
+
+    of: what the floats are, in which unit, read or projected, where their labels do not say it.
+    """
+    if of:
+        st.text(of)
     config: dict[str, Any] = {}
     for column, label in labels.items():
         if pd.api.types.is_datetime64_any_dtype(frame[column]):

@@ -8,7 +8,7 @@ import pandas as pd
 
 from aging.comparison.dose import DoseResponse
 from aging.vocabulary import Property, property_named
-from dashboard.wording import interval, number, percent, plural, site
+from dashboard.wording import interval, number, percent, plural, site, values
 
 CONTROL, CANDIDATE = "Control", "Formulation beside its control"
 WORTHWHILE, LIVED = "Worthwhile difference", "Compare"
@@ -47,6 +47,10 @@ COLUMNS = {
 PART_COLUMNS = {
     "name": "Part", "site": "Site", "estimate": "Difference", "lower": "From", "upper": "To",
 }  # fmt: skip
+PATH_COLUMNS = {
+    "site": "Site", "formulation": "Formulation", "months": "Months exposed", "estimate": "Mean",
+    "lower": "From", "upper": "To",
+}  # fmt: skip
 GUARD_COLUMNS = {
     "formulation": "Formulation", "property": "Property", "value": "Read", "bound": "Bound",
     "limit": "Limit", "verdict": "Verdict", "readings": "Readings", "source": "Source",
@@ -73,6 +77,27 @@ HOW_EFFECTS = """
   disagree: losses halved twice leave a quarter, which is less than the sum.
 - `aging additives` projects a composition between those exposed, and tells what a gain costs.
 """
+
+
+def difference(prop: Property, level: float) -> str:
+    """What the figures of a table of differences are."""
+    kind = "projected unless its status says already measured"
+    return f"Formulation minus control: {values(prop, kind, level)}"
+
+
+def figure_of(figure: str, prop: Property, level: float) -> str:
+    """What the figures of a table of compositions are."""
+    ends = f"; from and to: {percent(level)} interval"
+    if figure == "log speed":
+        return f"Logarithm of the speed of soiling, no unit, projected{ends}."
+    return f"{FIGURES[figure].capitalize()}: {values(prop, 'projected', level)}"
+
+
+def rank_columns(places: pd.DataFrame) -> dict[str, str]:
+    """Headings of the table of ranks."""
+    return {"formulation": "Formulation"} | {
+        str(place): f"Rank {place}, %" for place in sorted(places["rank"].unique())
+    }
 
 
 def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) -> str:

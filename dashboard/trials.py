@@ -90,6 +90,14 @@ def leading(opened: Opened, prop: str, months: float, level: float) -> tuple[Lea
     return leads(data.fitted(opened, prop), months, level, without=failed(opened))
 
 
+def places(found: pd.DataFrame) -> pd.DataFrame:
+    """Chance of each rank in per cent: a row a formulation, a column a rank."""
+    wide = found.assign(percent=100 * found["probability"]).pivot_table(
+        index="formulation", columns="rank", values="percent"
+    )
+    return wide.rename(columns=str).reset_index()
+
+
 def told(fails: Mapping[str, Sequence[str]]) -> str:
     """'S8H30 (elongation, growth)', of all that fail."""
     return ", ".join(f"{name} ({', '.join(why)})" for name, why in sorted(fails.items()))

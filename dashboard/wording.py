@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from aging.charts import quantity
 from aging.vocabulary import DERIVED, Property
 
 TITLE = "Exposure panels"
@@ -80,6 +81,14 @@ WIDE_BAND = "{level} interval of a visit's reading of it"
 OBSERVED, PROJECTED = "within the readings", "projected"
 MEASURED, READ_LATER = "Measured, ", "Read later, "
 NUMBERS_HEADING = "The same numbers"
+VISIT_COLUMNS = {"site": "Site", "on": "Day", "panels": "Panels read"}
+SHARE_COLUMNS = {"interval": "Interval of", "source": "Source", "percent": "Share of variance, %"}
+MOVED_COLUMNS = {
+    "as_of": "Readings known until", "estimate": "A visit's reading", "lower": "From",
+    "upper": "To", "later": "Read in the end",
+}  # fmt: skip
+ERRORS_ARE = "errors of forecasts against what was read later"
+READ_OR_PROJECTED = "measured while it was read, projected after"
 WIDTH_HEADING = "What makes the intervals at {months:g} months wide"
 INTERVALS = {"state": "The mean", "reading": "A visit's reading of it"}
 FROM = {
@@ -191,6 +200,12 @@ def number(value: float, prop: Property, *, sign: bool = False) -> str:
     if pd.isna(value):
         return "none"
     return f"{value:{'+' if sign else ''}.{prop.decimals}f}"
+
+
+def values(prop: Property, kind: str, level: float | None = None) -> str:
+    """What the figures of a table are: quantity, unit, kind, level of their ends."""
+    ends = f"; from and to: {percent(level)} interval" if level else ""
+    return f"{quantity(prop)}, {kind}{ends}."
 
 
 def site(name: str) -> str:

@@ -42,7 +42,8 @@ if len(names) > 1:
         statement,
     )
     parts.table(
-        cells, {additive: additive, lines: lines, **trial_wording.CELL_COLUMNS}, decimals=3,
+        cells, {additive: additive, lines: lines, **trial_wording.CELL_COLUMNS},
+        of=trial_wording.figure_of(figure, prop, level), decimals=3,
         **{additive: "%g", lines: "%g"},
     )  # fmt: skip
 else:
@@ -64,7 +65,8 @@ else:
     )  # fmt: skip
     parts.table(
         curve.curve[curve.curve["exposed"] | (curve.curve.index % 10 == 0)],
-        trial_wording.CURVE_COLUMNS, decimals=3, dose="%.1f",
+        trial_wording.CURVE_COLUMNS, of=trial_wording.figure_of(figure, prop, level), decimals=3,
+        dose="%.1f",
     )  # fmt: skip
     if curve.notes:
         st.text("\n".join(curve.notes))
@@ -72,7 +74,8 @@ else:
 st.header(trial_wording.EFFECTS_HEADING)
 parts.table(
     mine.assign(what=[named(row) for row in mine.to_dict("records")]),
-    trial_wording.EFFECT_COLUMNS, decimals=3, sign="+", probability_above="%.2f",
+    trial_wording.EFFECT_COLUMNS, of=trial_wording.figure_of(figure, prop, level), decimals=3,
+    sign="+", probability_above="%.2f",
 )  # fmt: skip
 st.markdown(trial_wording.HOW_EFFECTS)
 parts.download(found.frame, "effects.csv", trial_wording.DOWNLOAD)

@@ -50,7 +50,7 @@ verdicts = verdicts[verdicts["formulation"].isin([*frame["formulation"], control
 st.text(trial_wording.guards(verdicts))
 if len(verdicts):
     shown = verdicts.assign(property=verdicts["property"].map(trial_wording.named))
-    parts.table(shown, trial_wording.GUARD_COLUMNS, decimals=1)
+    parts.same_numbers(shown, trial_wording.GUARD_COLUMNS, decimals=1)
 
 over = frame[(frame["site"] == "all") & ~frame["formulation"].isin(failing)]
 sign = -1 if prop.higher_is_better is False else 1
@@ -72,6 +72,10 @@ for column, one in zip(st.columns(len(sites) or 1), sites, strict=False):
             both, prop, order=[candidate, control], span=span, description=statement
         )
         parts.chart(figure, statement)
+parts.same_numbers(
+    drawn[drawn["site"] != "all"], trial_wording.PATH_COLUMNS,
+    of=wording.values(prop, wording.READ_OR_PROJECTED, level), decimals=prop.decimals, months="%d",
+)  # fmt: skip
 
 st.header(trial_wording.PARTS_HEADING)
 if prop.derived_from:
@@ -85,7 +89,7 @@ else:
     st.text(trial_wording.HOW_PARTS)
     parts.table(
         found.assign(site=found["site"].map(wording.site)), trial_wording.PART_COLUMNS,
-        decimals=prop.decimals, sign="+",
+        of=trial_wording.difference(prop, level), decimals=prop.decimals, sign="+",
     )  # fmt: skip
 
 st.header(trial_wording.RANKS_HEADING)
@@ -93,13 +97,21 @@ with parts.explained():
     places = trials.ranked(opened, prop.name, months).query("site == 'all'")
 statement = trial_wording.ranks(places, trials.told(failing))
 parts.chart(rank_chart(places, description=statement), statement)
+parts.same_numbers(trials.places(places), trial_wording.rank_columns(places))
 
 st.header(trial_wording.NUMBERS_HEADING)
 shown = frame.assign(site=frame["site"].map(wording.site))
 chances = dict.fromkeys(
     ("probability_better", "probability_worthwhile", "probability_equivalent", "p_sites"), "%.2f"
 )
-parts.table(shown, trial_wording.COLUMNS, decimals=prop.decimals, sign="+", **chances)
+parts.table(
+    shown,
+    trial_wording.COLUMNS,
+    of=trial_wording.difference(prop, level),
+    decimals=prop.decimals,
+    sign="+",
+    **chances,
+)
 st.text(trial_wording.HOW_SITES)
 parts.download(comparison.frame, "differences.csv", trial_wording.DOWNLOAD)
 parts.notes(comparison.notes)

@@ -73,6 +73,8 @@ if pd.notna(value["estimate"]):
     if prop.derived_from:
         st.text(wording.WIDTH_DERIVED)
     parts.chart(width_chart(shares, description=statement), statement)
+    percents = shares.assign(percent=100 * shares["share"])
+    parts.same_numbers(percents, wording.SHARE_COLUMNS)
     found = width.remedies.query(mine)
     if len(found):
         narrowing = tables.narrowing(found)
@@ -84,12 +86,16 @@ st.header(wording.NUMBERS_HEADING)
 numbers = tables.wide(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)])
 within = numbers["months"] <= numbers["observed_months"]
 numbers["kind"] = within.map({True: wording.OBSERVED, False: wording.PROJECTED})
-parts.table(numbers, wording.CURVE_COLUMNS, decimals=prop.decimals, months="%d")
+parts.table(
+    numbers, wording.CURVE_COLUMNS, of=wording.values(prop, wording.READ_OR_PROJECTED, level),
+    decimals=prop.decimals, months="%d",
+)  # fmt: skip
 
 st.header(wording.EVERY_SERIES.format(months=months))
 parts.table(
     every.assign(site=every["site"].map(wording.site)),
-    wording.PROJECTION_COLUMNS, decimals=prop.decimals, observed_months="%.1f",
+    wording.PROJECTION_COLUMNS, of=wording.values(prop, wording.READ_OR_PROJECTED, level),
+    decimals=prop.decimals, observed_months="%.1f",
 )  # fmt: skip
 
 parts.notes(projection.notes)
@@ -104,5 +110,7 @@ moved = moved.query(mine).query("months == @months and target == 'reading'")
 statement = wording.moved(moved, prop)
 if len(moved):
     parts.chart(movement_chart(moved, prop, description=statement), statement)
+    of = wording.values(prop, wording.PROJECTED, level)
+    parts.same_numbers(moved, wording.MOVED_COLUMNS, of=of, decimals=prop.decimals)
 else:
     st.text(statement)

@@ -12,6 +12,7 @@ from aging.source import is_store
 from aging.vocabulary import property_named
 from dashboard import data, entry, keeping, parts, state
 from dashboard import keeping_words as wording
+from dashboard.wording import values
 
 FIRST = 10
 
@@ -28,6 +29,8 @@ def drawn(opened: data.Opened, part: pd.DataFrame) -> None:
     befell = keeping.events(opened, str(part["site"].iloc[0]), rows)
     statement = wording.history(part, prop)
     parts.chart(panel_story_chart(rows, befell, prop, description=statement), statement)
+    parts.same_numbers(rows, wording.HISTORY_COLUMNS, of=values(prop, "measured"),
+                       decimals=prop.decimals)  # fmt: skip
 
 
 def form(opened: data.Opened, finding: str, part: pd.DataFrame, *, projection: bool) -> None:

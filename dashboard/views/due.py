@@ -13,7 +13,7 @@ FEW, COMING, LAST = 5, 4, 6
 
 opened = parts.source_or_help()
 plan = due.planned(opened, datetime.now(UTC).date())
-now, coming = due.open_now(plan), plan[plan["state"] == "to come"]
+now, coming = due.open_now(plan), plan[plan["state"] == due.AHEAD]
 doubts = due.doubted(opened)
 
 st.title(ways_words.DUE)

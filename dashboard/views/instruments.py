@@ -12,6 +12,7 @@ from aging.fieldwork import instrument_log
 from aging.vocabulary import PROPERTIES
 from dashboard import keeping, parts, state
 from dashboard import keeping_words as wording
+from dashboard.wording import values
 
 opened = parts.source_or_help()
 st.title(wording.INSTRUMENTS)
@@ -41,5 +42,7 @@ with right:
 rows = control[control["instrument"] == instrument]
 statement = wording.control(rows, instrument, prop)
 parts.chart(control_chart(rows, prop, description=statement), statement)
+parts.same_numbers(rows, wording.CONTROL_COLUMNS, of=values(prop, "measured"),
+                   decimals=prop.decimals + 1)  # fmt: skip
 drifts = keeping.drifts(opened, name)
 st.text(wording.drift(drifts[drifts["instrument"] == instrument], prop))

@@ -6,6 +6,7 @@ import streamlit as st
 
 from aging.charts import difference_chart
 from dashboard import lead_words, parts, trials, ways_words
+from dashboard.trial_wording import difference
 
 WORTHWHILE = 20  # steps of recording
 
@@ -41,8 +42,13 @@ for lead in found:
         figure = difference_chart(known, prop, description=statement, worthwhile=worthwhile)
         parts.chart(figure, statement)
     parts.same_numbers(
-        rows, lead_words.columns(prop), decimals=prop.decimals, sign="+", chance="%.0f"
-    )
+        rows,
+        lead_words.COLUMNS,
+        of=difference(prop, level),
+        decimals=prop.decimals,
+        sign="+",
+        chance="%.0f",
+    )  # fmt: skip
 failing = trials.failed(opened)
 if failing:
     st.text(lead_words.NOT_RANKED.format(names=trials.told(failing)))

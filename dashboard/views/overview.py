@@ -40,6 +40,7 @@ if len(found):
 st.header(wording.VISITS_HEADING)
 statement = wording.visits(shown.visits)
 parts.chart(visits_chart(shown.spans, shown.visits, description=statement), statement)
+parts.same_numbers(shown.visits.sort_values("on", ascending=False), wording.VISIT_COLUMNS)
 
 st.header(wording.SITES_HEADING)
 parts.table(shown.sites, wording.SITE_COLUMNS)

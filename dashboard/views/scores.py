@@ -36,6 +36,7 @@ rows = rows.assign(
 )
 shares = dict.fromkeys(("coverage", "coverage_lower", "coverage_upper", "below"), "%.2f")
 labels = wording.BOARD_COLUMNS | {"group": wording.ROWS_BY[by].capitalize()}
-parts.table(rows, labels, decimals=prop.decimals, **shares)
+of = wording.values(prop, wording.ERRORS_ARE)
+parts.table(rows, labels, of=of, decimals=prop.decimals, **shares)
 st.markdown(wording.HOW_TO_READ)
 parts.notes(found.notes)

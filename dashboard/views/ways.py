@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import entry, guide_words, keeping_words, log_words, parts, ways_words, wording
+from dashboard import (
+    claim_words,
+    entry,
+    guide_words,
+    keeping_words,
+    log_words,
+    parts,
+    ways_words,
+    wording,
+)
 
 WAYS = {
     "visit": {
@@ -13,7 +22,7 @@ WAYS = {
     "judge": {
         "leading": ways_words.LEADING, "compare": wording.COMPARE, "decay": wording.DECAY,
     },
-    "claim": {"holding": ways_words.HOLDING},
+    "claim": {"holding": ways_words.HOLDING, "claim_new": claim_words.NEW},
     "keep": {"overview": wording.OVERVIEW},
     "help": {"help": guide_words.HELP, "methods": guide_words.METHODS},
 }  # fmt: skip
