@@ -42,7 +42,7 @@ ALL_HEADING, HOW_TO_OPEN = "Every claim", "Tick a row to open its claim."
 CLAIM_COLUMNS = {
     "state": "State", "formulation": "Formulation", "about": "Claimed is", "months": "Months",
     "value": "Claimed", "now": "Now", "margin": "Margin", "moved": "Moved",
-    "fails": "Fails with", "breaks": "What would break it", "ended": "How it ended",
+    "fails": "Fails with", "breaks": "What would break it, or how it ended",
     "basis": "As", "made": "Made on", "by": "Made by", "claim": "Claim",
 }  # fmt: skip
 HOW_TO_READ = (
@@ -98,13 +98,13 @@ def about(claim: Claim) -> str:
 
 
 def called(claim: Claim) -> str:
-    """'S8H30: solar reflectance 0.67 at 36 months, projected'."""
+    """'S8H30, solar reflectance 0.67 at 36 months, projection'."""
     what = claim.criterion
     if not what:
         label = told(claim.property)
         label = label if label.isupper() else label[0].lower() + label[1:]
         what = f"{label} {number(claim.value, claim.property)}"
-    return f"{claim.formulation}: {what} at {claim.months:g} months, {BASES[claim.basis]}"
+    return f"{claim.formulation}, {what} at {claim.months:g} months, {BASES[claim.basis]}"
 
 
 def state(one: Watched, end: pd.Series | None) -> str:
@@ -144,8 +144,8 @@ def row(one: Watched, end: pd.Series | None) -> dict[str, Any]:
         "now": number(one.estimate, name, finer=1),
         "margin": number(one.margin, name, finer=1, sign=True),
         "moved": number(one.moved, name, finer=1, sign=True),
-        "fails": one.probability_failing, "breaks": breaks(one) if end is None else "",
-        "ended": ended(end), "basis": BASES[claim.basis], "made": claim.made_at[:10],
+        "fails": one.probability_failing, "breaks": ended(end) or breaks(one),
+        "basis": BASES[claim.basis], "made": claim.made_at[:10],
         "by": claim.made_by, "claim": claim.claim,
     }  # fmt: skip
 
@@ -214,15 +214,17 @@ def option(one: Watched, end: pd.Series | None) -> str:
 def worst(of: Proposal) -> str:
     """The worst site beside the mean."""
     name = of.property
-    if not of.worst_site or isnan(of.worst_value):
-        return "No site is worse off than the mean can be told."
-    mean = "" if isnan(of.value) else f" beside {number(of.value, name)} for the mean over sites"
-    return f"Worst site now: {of.worst_site}, {number(of.worst_value, name)}{mean}."
+    if not of.worst_site or isnan(of.worst_value) or isnan(of.value):
+        return ""
+    return (
+        f"What could be claimed now: {number(of.value, name)} of the mean over sites, "
+        f"{number(of.worst_value, name)} of the worst site, {of.worst_site}."
+    )
 
 
 def cautions() -> str:
     """The cautions, for where the number stands."""
-    return "  \n".join(CAUTIONS)
+    return "\n".join(CAUTIONS)
 
 
 def other_sites(claim: Claim, now: Sequence[str]) -> str:

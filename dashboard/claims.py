@@ -183,7 +183,10 @@ def fan(
     own = replace(fit, series=tuple(one for one in fit.series if one.formulation == formulation))
     steps = sorted({*range(ceil(max(months, read["months"].max())) + 1), months})
     frame = own.project(steps, LEVEL, retention=retention).frame
-    return frame[frame["site"] == "all"], tables.marks(read, "all", None)
+    frame = frame[frame["site"] == "all"]
+    middle = frame[frame["target"] == "reading"].set_index("months")["estimate"]
+    frame = frame.assign(estimate=frame["months"].map(middle))  # one middle for chart and figures
+    return frame, tables.marks(read, "all", None)
 
 
 def record(

@@ -157,4 +157,6 @@ def bound(of: Proposal) -> str:
     what = f"{told(of.property)} at {of.months:g} months: {KINDS[of.basis]} {sites}"
     if of.basis in READ_OF and of.panels:
         what += f", from {plural(of.panels, 'panel')} read for {of.observed:.1f} months"
-    return f"{what}. {worst(of)} {NOT_RATED * (of.basis != 'rated')}"
+    notes = [f"{note[0].upper()}{note[1:]}." for note in of.notes]
+    told_off = NOT_RATED if of.basis != "rated" else ""
+    return " ".join(filter(None, (f"{what}.", worst(of), *notes, told_off)))

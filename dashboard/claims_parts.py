@@ -26,7 +26,7 @@ def need_store(opened: data.Opened) -> None:
 
 def cautions() -> None:
     """The cautions, under the number."""
-    st.caption(wording.cautions())
+    st.text(wording.cautions())
 
 
 def chart(

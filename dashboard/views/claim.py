@@ -56,15 +56,13 @@ with parts.explained():
     value = None if claim.criterion else claim.value
     st.header(wording.CHART_HEADING)
     claims_parts.chart(opened, claim.formulation, claim.property, claim.months, value)
-st.text(wording.worst(case.proposal))
-parts_differ = wording.other_sites(claim, case.proposal.sites)
-if parts_differ:
-    st.text(parts_differ)
-st.header(case_words.GATES_HEADING)
+st.text(case_words.bound(case.proposal))
+if differ := wording.other_sites(claim, case.proposal.sites):
+    st.text(differ)
+st.subheader(case_words.GATES_HEADING)
 claims_parts.checklist(case)
 st.header(case_words.SENTENCES_HEADING)
 claims_parts.sayings(
     case.of_criterion(claim.criterion) if claim.criterion else case.sentences, claim.basis
 )
 claims_parts.criteria(case)
-parts.notes(case.proposal.notes)

@@ -90,8 +90,6 @@ if met:
                              format_func=lambda one: one or case_words.NO_CRITERION)  # fmt: skip
 told = case.of_criterion(criterion) if criterion else case.sentences
 claims_parts.sayings(told, basis)
-parts.notes(proposal.notes)
-
 if not case.open:
     st.text(case_words.missing(basis))
 if not (case.open and entry.may("claim")):

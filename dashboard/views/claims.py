@@ -39,7 +39,7 @@ st.text(wording.HOW_TO_OPEN)
 chosen = claims_parts.pick(rows)
 if chosen:
     st.switch_page("views/claim.py", query_params={"claim": chosen})
-st.caption(wording.HOW_TO_READ)
+st.text(wording.HOW_TO_READ)
 claims_parts.cautions()
 
 st.header(wording.CARD_HEADING)
