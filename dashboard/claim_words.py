@@ -17,6 +17,7 @@ from dashboard.wording import interval, plural
 
 CLAIMS, CLAIM, NEW, TEXT = "Claims", "A claim", "Make a claim", "Check a text"
 WATCHING = "Holding every claim to the readings ..."
+PREPARING = "Making the dossier as of the claim's revision ..."
 WEIGHING = "Weighing the evidence ..."
 
 NEEDS_STORE = (
@@ -65,6 +66,11 @@ CURVE_COLUMNS = {
 STATE, CLAIMED, MARGIN = "State", "Claimed", "Margin"
 NOW, READ, CHANCE = "Projected now", "Measured", "Probability of failing"
 WORDS_HEADING = "Its exact words"
+PREPARE = "Prepare the dossier"
+PAPERS = {
+    "pdf": ("Dossier as PDF", "application/pdf"), "html": ("Dossier as a page", "text/html"),
+    "zip": ("Evidence pack", "application/zip"),
+}  # fmt: skip
 WITHDRAW, REASON = "Withdraw this claim", "Why"
 CHART_HEADING = "The readings and the claimed value"
 NOT_RATED = "Our own evidence: not a rating."

@@ -23,6 +23,10 @@ from aging.claims import (
     Watched,
     assess,
     coverage_of,
+    dossier,
+    dossier_html,
+    dossier_pdf,
+    evidence_pack,
     make,
     propose,
     sentences,
@@ -187,6 +191,14 @@ def fan(
     middle = frame[frame["target"] == "reading"].set_index("months")["estimate"]
     frame = frame.assign(estimate=frame["months"].map(middle))  # one middle for chart and figures
     return frame, tables.marks(read, "all", None)
+
+
+@st.cache_resource(show_spinner=wording.PREPARING, max_entries=4, hash_funcs=BY_SOURCE)
+def papers(opened: data.Opened, claim: str) -> dict[str, bytes]:
+    """The dossier of a claim by file ending; AgingError where none can be made."""
+    told = dossier(opened.source, claim)
+    return {"pdf": dossier_pdf(told), "html": dossier_html(told).encode(),
+            "zip": evidence_pack(told)}  # fmt: skip
 
 
 def record(

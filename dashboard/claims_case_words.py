@@ -22,8 +22,8 @@ CRITERIA_NOTE = (
 )
 CRITERIA_COLUMNS = {
     "verdict": "Verdict", "probability": "Probability", "programme": "Programme",
-    "edition": "Edition", "section": "Section", "slope": "Slope", "applies_to": "Where",
-    "state": "When", "thresholds": "Thresholds", "route": "Route", "checked": "Seen",
+    "edition": "Edition", "checked": "Text of it", "thresholds": "Thresholds", "state": "When",
+    "slope": "Slope", "section": "Section", "applies_to": "Where", "route": "Route",
     "source": "From",
 }  # fmt: skip
 VERDICTS = ("met", "undecided", "not met")

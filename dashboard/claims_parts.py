@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 
 from aging.charts import decay_chart
 from aging.claims import Hit
+from aging.errors import AgingError
 from aging.source import is_store
 from aging.vocabulary import property_named
 from dashboard import claim_words as wording
-from dashboard import claims, data, parts
+from dashboard import claims, data, entry, parts
 from dashboard import claims_case_words as case_words
 
 
@@ -54,6 +56,27 @@ def pick(rows: pd.DataFrame) -> str:
         selection_mode="single-row", key="claims listed",
     ).selection.rows  # fmt: skip
     return str(rows["claim"].iloc[ticked[0]]) if ticked else ""
+
+
+def papers(opened: data.Opened, claim: str) -> None:
+    """The dossier, made when asked for and then offered, for who may take it out."""
+    if not entry.may("take out"):
+        return
+    asked = f"papers of {claim}"
+    if st.button(wording.PREPARE, key=f"prepare {claim}"):
+        st.session_state[asked] = True
+    if not st.session_state.get(asked):
+        return
+    try:
+        files = claims.papers(opened, claim)
+    except AgingError as error:
+        st.text(str(error))
+        return
+    for column, ending in zip(st.columns(len(files)), files, strict=True):
+        (label, mime), name = wording.PAPERS[ending], f"claim_{claim}.{ending}"
+        kept = {"on_click": entry.taken_out, "args": (name,)} if entry.name() else {}
+        told: dict[str, Any] = {"on_click": "ignore"} | kept
+        column.download_button(label, files[ending], name, mime, **told)
 
 
 def checklist(case: claims.Case) -> None:

@@ -46,6 +46,7 @@ claims_parts.cautions()
 st.header(wording.WORDS_HEADING)
 st.code(claim.wording, language=None, wrap_lines=True)
 st.text(wording.made(claim))
+claims_parts.papers(opened, chosen)
 if end is None and entry.may("claim"):
     withdrawal(chosen)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+from io import BytesIO
+from zipfile import ZipFile
 
 import pytest
 from claims_example import fill
@@ -14,7 +16,9 @@ from aging.claims.words import CAUTIONS
 from aging.ledger import open_ledger
 from aging.source import open_source
 from dashboard import claim_words as wording
+from dashboard import claims as page
 from dashboard import claims_case_words as case_words
+from dashboard import data
 from dashboard.launch import APP, SOURCE
 
 
@@ -53,19 +57,25 @@ def test_trouble_comes_first_and_ended_claims_last(made, monkeypatch):
     assert order == ["broken", "at risk", "holds", "right", "withdrawn"]
     last = table.iloc[-1]
     assert last["State"] == "Withdrawn"
-    assert last["How it ended"].endswith("by Zoë: *no longer* sold")
+    assert last[wording.CLAIM_COLUMNS["breaks"]].endswith("by Zoë: *no longer* sold")
     every = watch(open_source(path), ended=True)
     told = {one.claim.claim: one for one in every}[ids["at risk"]]
     shown = table.set_index("Claim").loc[ids["at risk"]]
     assert float(shown["Margin"]) == pytest.approx(told.margin, abs=6e-4)
     assert float(shown["Moved"]) == pytest.approx(told.moved, abs=6e-4) != 0
-    assert f"a mean of {told.breaks_at:.3f} or less at month 27" in shown["What would break it"]
-    assert f"{told.distance:.3f} ({told.sigmas:.1f} sd) below" in shown["What would break it"]
+    assert (
+        f"a mean of {told.breaks_at:.3f} or less at month 27"
+        in shown[wording.CLAIM_COLUMNS["breaks"]]
+    )
+    assert (
+        f"{told.distance:.3f} ({told.sigmas:.1f} sd) below"
+        in shown[wording.CLAIM_COLUMNS["breaks"]]
+    )
     assert texts(app).index("Broken: B4") < texts(app).index("At risk: A8")
     decided, sentence = card(every)
     assert sentence in texts(app)
     assert past["claim"].tolist() == decided["claim"].tolist() == [ids["right"]]
-    assert CAUTIONS[0] in "".join(one.value for one in app.caption)
+    assert CAUTIONS[0] in texts(app)
 
 
 @pytest.mark.parametrize(
@@ -83,13 +93,29 @@ def test_a_claims_page_shows_its_words_value_and_evidence(made, monkeypatch, nam
     spec = json.loads(app.get("vega_lite_chart")[0].proto.spec)
     assert f"The dashed line is the claimed {claim.value:.2f}" in spec["description"]
     assert spec["description"] in texts(app)
-    assert "Worst site now: COAST" in texts(app)
+    assert "of the worst site, COAST" in texts(app)
     table = app.dataframe[0].value
     place = table["verdict"].map(["undecided", "not met", "met"].index)
     assert place.is_monotonic_increasing
     assert table["probability"].between(0, 1).all()
     assert "check before use" in set(table["checked"])
     assert (f"withdraw it {ids[name]}" in {one.key for one in app.button}) == (name != "withdrawn")
+
+
+def test_the_dossier_is_made_when_asked_for_and_then_offered(made, monkeypatch):
+    path, ids = made
+    app = opened(monkeypatch, path, "claim", claim=ids["holds"])
+    assert not app.get("download_button")
+    app.button(key=f"prepare {ids['holds']}").click().run()
+    assert not app.exception
+    labels = [label for label, _ in wording.PAPERS.values()]
+    assert [one.proto.label for one in app.get("download_button")] == labels
+    files = page.papers(data.opened(str(path)), ids["holds"])
+    claim = next(one for one in claims(open_source(path)) if one.claim == ids["holds"])
+    assert files["pdf"].startswith(b"%PDF")
+    assert claim.evidence_digest.encode() in files["html"]
+    with ZipFile(BytesIO(files["zip"])) as pack:
+        assert pack.testzip() is None
 
 
 def test_the_page_says_what_is_missing_and_when_it_can_be_met(made, monkeypatch):
@@ -143,9 +169,6 @@ def test_a_claim_is_made_once_listed_and_withdrawn(made, tmp_path, monkeypatch):
 
 
 def test_a_second_tap_records_no_second_claim(made, tmp_path):
-    from dashboard import claims as page
-    from dashboard import data
-
     path = shutil.copy(made[0], tmp_path / "a.sqlite")
     known = data.opened(str(path))
     of = page.case(known, "A8", "solar_reflectance", 48.0, "internal")
