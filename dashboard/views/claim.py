@@ -60,7 +60,7 @@ with parts.explained():
 st.text(case_words.bound(case.proposal))
 if differ := wording.other_sites(claim, case.proposal.sites):
     st.text(differ)
-st.subheader(case_words.GATES_HEADING)
+st.header(case_words.GATES_HEADING)
 claims_parts.checklist(case)
 st.header(case_words.SENTENCES_HEADING)
 claims_parts.sayings(
