@@ -249,7 +249,7 @@ def _strip(counted: pd.DataFrame, read: pd.DataFrame) -> Strip | None:
     if change.empty:
         statement += "no panel of these was read before."
     else:
-        least, most = (f"{change.iloc[end]:+.{prop.decimals}f} ({change.index[end]})"
+        least, most = (f"{_number(change.iloc[end], prop, sign='+')} ({change.index[end]})"
                        for end in (0, -1))  # fmt: skip
         statement += f"since the visit before formulations moved by {least} to {most}."
     return Strip(prop, readings[["formulation", "panel", "value"]], means, statement)
