@@ -22,9 +22,10 @@ from sqlalchemy import NullPool, create_engine, make_url, text
 
 
 @pytest.fixture(scope="session", autouse=True)
-def own_shelf(tmp_path_factory):
+def own_shelf(tmp_path_factory, request):
+    timed = request.config.option.markexpr in {"bench", "slow"}
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("AGING_CACHE", str(tmp_path_factory.mktemp("shelf")))
+        patch.setenv("AGING_CACHE", "off" if timed else str(tmp_path_factory.mktemp("shelf")))
         yield
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -18,7 +19,8 @@ from aging.campaigns import Campaign
 from aging.decay.posterior import SitePosterior
 from aging.decay.site import Array
 from aging.precedent import learn
-from aging.projection.gathering import Each, Gathered, posterior, side_by_side
+from aging.projection import kept
+from aging.projection.gathering import Each, Gathered, posterior, seed_of, side_by_side
 
 LEVEL, LEAST, DRAWS = 0.90, 19, 1000
 CUTS = (3.0, 6.0, 9.0, 12.0, 18.0, 24.0, 30.0)  # months, in the clock's own time
@@ -84,9 +86,11 @@ def _scores(found: Gathered, closed: Sequence[Fitted], cut: float, each: Each) -
         ]  # fmt: skip
         past = readings.visits(known).only_groups(groups)
         priors = learn(found.priors(campaign), taught)
-        drawn = posterior(campaign, priors, readings=past, draws=DRAWS).at([readings.last])[1][0]
-        tail = (1 - LEVEL) / 2
-        low, middle, high = np.quantile(drawn, [tail, 0.5, 1 - tail], axis=0)
+        ends = kept.forecast(
+            partial(posterior, campaign, priors, readings=past, draws=DRAWS),
+            kept.named(past, priors, draws=DRAWS, seed=seed_of(campaign)), readings.last, LEVEL,
+        )  # fmt: skip
+        low, middle, high = ends
         last = np.flatnonzero(unwashed)[-1]
         later = np.array(
             [np.mean(_read(readings.values[readings.group == g, last])) for g in groups]

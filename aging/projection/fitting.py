@@ -13,6 +13,7 @@ from aging.clocks import TimeAxis
 from aging.decay.posterior import SitePosterior
 from aging.decay.priors import Priors
 from aging.precedent import closed_campaigns, learn, told
+from aging.projection import kept
 from aging.projection.conformal import Fitted, stretched
 from aging.projection.fit import Fit, Projection, Series, asked
 from aging.projection.gathering import Each, Gathered, gather, posterior, side_by_side
@@ -90,7 +91,7 @@ def _fit_all(
 
 
 def _posterior_of(pair: tuple[Campaign, Priors]) -> SitePosterior:
-    return posterior(*pair)
+    return posterior(*pair, fitted=kept.fitted)
 
 
 def project(

@@ -24,6 +24,7 @@ from aging.decay.site import SiteReadings
 from aging.errors import CallError, ModelError, require
 from aging.instruments import check_instruments
 from aging.precedent import closed_campaigns, learn
+from aging.projection import kept
 from aging.projection.yellowness import YELLOWNESS_INDEX, completed
 from aging.records import Exposure
 from aging.source import open_source
@@ -157,11 +158,15 @@ def posterior(
     *,
     readings: SiteReadings | None = None,
     draws: int = DRAWS,
+    fitted: Callable[..., SitePosterior] = fit_site,
 ) -> SitePosterior:
-    """Posterior of a campaign, or of part of its readings; the seed is the campaign's own."""
+    """Posterior of a campaign, or of part of its readings; the seed is the campaign's own.
+
+    `fitted` does the work: `aging.projection.kept.fitted` takes from the shelf what is there.
+    """
     given = campaign.readings if readings is None else readings
     with threadpool_limits(1, user_api="blas"):  # many small systems: threads only get in the way
-        return fit_site(given, priors, draws=draws, seed=_seed(campaign))
+        return fitted(given, priors, draws=draws, seed=seed_of(campaign))
 
 
 def priors_known(found: Gathered) -> Callable[[Campaign, pd.Timestamp], Priors]:
@@ -175,7 +180,7 @@ def priors_known(found: Gathered) -> Callable[[Campaign, pd.Timestamp], Priors]:
         for one in closed_campaigns(found.campaigns, known):
             if one is not campaign and found.climate(one) == found.climate(campaign):
                 if id(one) not in fitted:
-                    fitted[id(one)] = posterior(one, found.priors(one))
+                    fitted[id(one)] = posterior(one, found.priors(one), fitted=kept.fitted)
                 taught.append(fitted[id(one)])
         return learn(found.priors(campaign), taught)
 
@@ -188,5 +193,6 @@ def side_by_side(work: Callable[[Todo], Done], todo: Iterable[Todo]) -> Iterator
         yield from pool.map(work, todo)
 
 
-def _seed(campaign: Campaign) -> int:
+def seed_of(campaign: Campaign) -> int:
+    """Seed of a campaign's draws, by its site and start."""
     return zlib.crc32(f"{campaign.site}@{campaign.exposed_on:%Y-%m-%d}".encode())
