@@ -13,6 +13,8 @@ from dashboard import (
     guide_words,
     keeping_words,
     log_words,
+    start_words,
+    state,
     ways_words,
     wording,
 )
@@ -57,6 +59,9 @@ chosen = st.navigation(
         ],
         ways_words.SECTIONS["keep"]: [
             page("overview", wording.OVERVIEW),
+            page("start", start_words.SOURCE),
+            page("begin", start_words.BEGIN),
+            page("load", start_words.TO_LOAD),
             page("me", entry_words.ME),
         ],
         ways_words.SECTIONS["help"]: [
@@ -67,4 +72,5 @@ chosen = st.navigation(
     position="top",
 )
 entry.require_open(chosen.url_path)
+state.arrive(chosen.url_path, chosen.title)
 chosen.run()

@@ -26,7 +26,6 @@ from aging.vocabulary import DERIVED, property_named
 from dashboard import appearance, attention, spectra, tables, wording
 from dashboard.launch import SOURCE
 
-SAMPLE = Path("sample_exposure")
 CUTS, RIVALS = (6, 12, 24), ("last value", "exponential")  # the rest takes minutes
 RATING_LEVEL = 0.90
 Mark = tuple[tuple[str, int, int], ...]
@@ -75,13 +74,21 @@ def key_of(data: Opened) -> tuple[str, Mark]:
 
 
 def named_source() -> str | None:
-    """The source that the environment or this session names."""
-    return os.environ.get(SOURCE) or st.session_state.get(SOURCE)
+    """The source of this session, of the environment, or the last that somebody opened here.
+
+    The last keeps a page loaded anew and a label's code at what was opened before.
+    """
+    return st.session_state.get(SOURCE) or os.environ.get(SOURCE) or _last().get(SOURCE)
 
 
 def name_source(source: str) -> None:
-    """Use `source` for the rest of this session."""
-    st.session_state[SOURCE] = source
+    """Use `source` for the rest of this session, and for new ones where nothing else is named."""
+    st.session_state[SOURCE] = _last()[SOURCE] = source
+
+
+@st.cache_resource
+def _last() -> dict[str, str]:
+    return {}
 
 
 def mark_of(source: str) -> Mark:

@@ -13,7 +13,7 @@ import streamlit as st
 from aging.errors import AgingError
 from aging.records import csv_of
 from aging.vocabulary import Property, property_named
-from dashboard import data, entry, state, tables, wording
+from dashboard import data, entry, start_parts, start_words, state, tables, wording
 
 MONTHS, LEVELS = (12, 24, 36, 48, 60), (0.80, 0.90, 0.95)
 
@@ -29,29 +29,24 @@ class Settings:
 
 def source_or_help() -> data.Opened:
     """The open source; where there is none, the page says what to do and ends."""
-    source = data.named_source()
+    source, (view, title) = data.named_source(), state.here()
     if source is None:
-        _welcome(wording.NO_SOURCE)
+        _welcome()
     try:
         opened = data.opened(source)
     except AgingError as error:
         _welcome(wording.CANNOT_READ, str(error))
     if data.readings(opened).empty:
-        _welcome(wording.NOTHING_READ, source)
+        start_parts.nothing_yet(opened, view, title)
+        st.stop()
     return opened
 
 
 def _welcome(*reason: str) -> None:
-    st.title(wording.TITLE)
-    st.text("\n".join(reason))
-    st.markdown(wording.HOW_TO_OPEN)
-    st.code(wording.COMMAND, language=None)
-    st.markdown(wording.FOLDER_NEEDS)
-    if data.SAMPLE.is_dir():
-        st.markdown(wording.SAMPLE_IS)
-        st.button(
-            wording.OPEN_SAMPLE, type="primary", on_click=data.name_source, args=(str(data.SAMPLE),)
-        )
+    st.title(start_words.NO_SOURCE_YET)
+    if reason:
+        st.text("\n".join(reason))
+    start_parts.ways_in()
     st.stop()
 
 

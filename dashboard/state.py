@@ -36,6 +36,16 @@ def choose(
     return chosen
 
 
+def arrive(view: str, title: str) -> None:
+    """Note which page is drawn."""
+    st.session_state["here"] = (view, title)
+
+
+def here() -> tuple[str, str]:
+    """Address and title of the page that is drawn."""
+    return st.session_state.get("here", ("", ""))
+
+
 def _to_address(key: str) -> None:
     st.query_params[key] = str(st.session_state[key])
 

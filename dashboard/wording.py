@@ -19,19 +19,10 @@ READING, FITTING = "Reading the source ...", "Fitting and projecting ..."
 MOVING = "Fitting as of each past visit ..."
 SCORING = "Forecasting what has been read since ..."
 
-NO_SOURCE = "No source of readings is open."
-HOW_TO_OPEN = "Stop this server and start it on an exposure folder, a workbook or a store:"
-COMMAND = "aging dashboard FOLDER"
-FOLDER_NEEDS = (
-    "The folder needs panels.csv (panel, formulation, site, exposed_on) and readings.csv "
-    "(panel, read_on, property, value). `aging check FOLDER` says what is wrong with it."
-)
-OPEN_SAMPLE = "Open the sample"
 SAMPLE_IS = "The sample is an invented scenario: invented sites, formulations and readings."
 CANNOT_READ = "The source cannot be read."
 CANNOT_MODEL = "These readings carry no projection."
 ONLY_RATINGS = "Only ratings were read: they have no mean to project."
-NOTHING_READ = "The source holds no reading of a panel in the weather."
 
 PROPERTY, MONTHS, LEVEL = "Property", "Months exposed", "Level of the intervals"
 SITE, FORMULATION = "Site", "Formulation"
@@ -363,4 +354,4 @@ def exposed(months: float) -> str:
 
 def is_sample(source: str) -> bool:
     """Whether the source is the shipped, invented sample."""
-    return Path(source).name == "sample_exposure"
+    return Path(source).stem == "sample_exposure"

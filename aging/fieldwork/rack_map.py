@@ -73,28 +73,47 @@ def positioned(panels: pd.DataFrame, hung: pd.DataFrame) -> pd.DataFrame:
     return panels.drop(columns=["rack", "position"], errors="ignore").join(place, on="panel")
 
 
-def draw_rack(hung: pd.DataFrame, title: str, told: str, out: str | Path) -> None:
-    """Write the map as .pdf, .svg or .html, one A4 page; formulations by shade and by name."""
-    from aging.charts.style import BAND, GRID, INK, INNER_BAND, PAGE, WIDE_BAND
+def as_hung(panels: pd.DataFrame) -> pd.DataFrame:
+    """The map (COLUMNS) of panels whose positions are r1c1 ...; empty where one is not."""
+    place = panels["position"].str.extract(r"^r(\d+)c(\d+)$").astype(float)
+    if panels.empty or place.isna().any(axis=None):
+        return pd.DataFrame(columns=list(COLUMNS))
+    rows, columns = (int(most) for most in place.max())
+    every = pd.MultiIndex.from_product([range(1, rows + 1), range(1, columns + 1)])
+    facts = panels[["rack", "panel", "formulation"]].set_index(pd.MultiIndex.from_frame(place))
+    hung = facts.reindex(every.set_names(["row", "column"])).reset_index()
+    position = "r" + hung["row"].astype("str") + "c" + hung["column"].astype("str")
+    return hung.assign(position=position, spare=hung["panel"].isna())[list(COLUMNS)]
 
-    path, shades = Path(out), (PAGE, WIDE_BAND, BAND, GRID, INNER_BAND)
+
+def draw_rack(hung: pd.DataFrame, title: str, told: str, out: str | Path) -> None:
+    """Write the map as .pdf, .svg or .html, one A4 page."""
+    path = Path(out)
     require(
         path.suffix in (".pdf", ".svg", ".html"), "out", path.name, "a .pdf, .svg or .html file"
     )
+    path.write_bytes(rack_page(hung, title, told, path.suffix))
+
+
+def rack_page(hung: pd.DataFrame, title: str, told: str, suffix: str = ".pdf") -> bytes:
+    """The map on one page (.pdf, .svg or .html); formulations by shade and by name."""
+    from aging.charts.style import BAND, GRID, INK, INNER_BAND, PAGE, WIDE_BAND
+
+    shades = (PAGE, WIDE_BAND, BAND, GRID, INNER_BAND)
     names = list(dict.fromkeys(hung["formulation"].dropna().sort_values()))
     cells = [
         [_cell(one, names, shades) for one in row.to_dict("records")]
         for _, row in hung.groupby("row")
     ]
     facts = {"title": title, "told": told, "ink": INK, "rows": cells}
-    picture = printed("rack", facts, "pdf" if path.suffix == ".pdf" else "svg")
-    if path.suffix == ".html":
+    picture = printed("rack", facts, "pdf" if suffix == ".pdf" else "svg")
+    if suffix == ".html":
         listed = "; ".join(hung["position"] + " " + hung["panel"].fillna("spare"))
         named = f'<svg role="img" aria-label="{html.escape(listed)}"'
         body = picture.decode().replace("<svg", named, 1)
         head = f"<meta charset=utf-8><title>{html.escape(title)}</title>"
         picture = f"<!doctype html><html lang=en>{head}<body>{body}</body></html>".encode()
-    path.write_bytes(picture)
+    return picture
 
 
 def _cell(

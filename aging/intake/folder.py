@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from aging.errors import SourceError
@@ -47,10 +48,13 @@ def foreign(source: Path) -> list[Table]:
     found = []
     for path in _paths(source):
         named = path.suffix.lower() == ".csv"
+        beside = source.is_dir()  # tabs of several workbooks may have one name
         if named and _ours(path.stem, header_of(path)):
             continue  # without reading what may be a million rows
         found += [
-            table for table in tables_in(path) if named or not _ours(table.file, table.headers)
+            table if named or not beside else replace(table, file=f"{path.name}, {table.file}")
+            for table in tables_in(path)
+            if named or beside or not _ours(table.file, table.headers)
         ]
     return found
 
@@ -82,7 +86,7 @@ def _matched(
         matching = known_for(table, known)
         if matching is not None:
             raws = [raw for raw in raws if raw.file != table.file]
-            others = [name for name in others if name != table.file]
+            others = [name for name in others if name not in (table.file, table.origin)]
             made += reshaped(table, matching)
     return [*raws, *made], others
 

@@ -29,9 +29,13 @@ WORKBOOKS = (".xlsx", ".xlsm")
 
 @dataclass(frozen=True)
 class Table:
-    """Cells (str) of one file or tab; columns are its headers, the index its row numbers."""
+    """Cells (str) of one file or tab; columns are its headers, the index its row numbers.
+
+    file: as findings name it; origin: the file that holds it.
+    """
 
     file: str
+    origin: str
     cells: pd.DataFrame
     decimal_comma: bool
 
@@ -41,11 +45,11 @@ class Table:
         return tuple(map(str, self.cells.columns))
 
 
-def tables_in(path: Path, name: str | None = None) -> list[Table]:
+def tables_in(path: Path) -> list[Table]:
     """The tables of a CSV file or a workbook; SourceError where it cannot be read."""
-    name = name or path.name
+    name = shown(path.name)
     if path.suffix.lower() in WORKBOOKS:
-        found = [_table(tab, rows, comma=True) for tab, rows in worksheets(path).items()]
+        found = [_table(name, rows, tab=tab, comma=True) for tab, rows in worksheets(path).items()]
     else:
         try:
             text, _ = decode(path.read_bytes())
@@ -71,7 +75,7 @@ def _rows(text: str) -> tuple[bool, list[list[str]]]:
     return delimiter != ",", list(csv.reader(io.StringIO(text, newline="\n"), delimiter=delimiter))
 
 
-def _table(name: str, rows: Sequence[Sequence[str]], *, comma: bool) -> Table | None:
+def _table(name: str, rows: Sequence[Sequence[str]], *, comma: bool, tab: str = "") -> Table | None:
     """The table, or None where nothing stands under a header of at least two cells."""
     top = _header_at(rows)
     if top is None or len(rows[top]) > MOST_COLUMNS:
@@ -92,8 +96,8 @@ def _table(name: str, rows: Sequence[Sequence[str]], *, comma: bool) -> Table | 
     names = _distinct([*header, *[""] * (width - len(header))])
     kept = [at for at in range(width) if names[at] or filled[at].any()]
     body = body.loc[filled.any(axis=1), kept]
-    return Table(shown(name), body.set_axis([names[at] or f"column {at + 1}" for at in kept],
-                                            axis="columns"), comma)  # fmt: skip
+    told = [names[at] or f"column {at + 1}" for at in kept]
+    return Table(shown(tab) or name, name, body.set_axis(told, axis="columns"), comma)
 
 
 def _header_at(rows: Sequence[Sequence[str]]) -> int | None:

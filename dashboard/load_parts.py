@@ -1,0 +1,120 @@
+"""Pieces of the page that loads files: what headers mean, and what would be stored."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from aging.errors import AgingError
+from aging.intake.matching import (
+    KEPT,
+    Match,
+    Matching,
+    meanings,
+    seems_percent,
+    units,
+    with_value,
+)
+from aging.intake.tables import Table
+from aging.vocabulary import PROPERTIES, SURFACE_STATES
+from dashboard import load_words as words
+from dashboard import loading, parts
+
+
+def matched(table: Table, target: loading.Target, place: int) -> Matching | None:
+    """The matching of a table that a person confirmed, now or at an earlier load; else None."""
+    known, remembered = loading.told(table, target)
+    seems = remembered or (bool(known.measured) or not known.lacking)
+    with st.expander(words.MATCH_HEADING, expanded=not remembered):
+        st.text((words.REMEMBERED if remembered else words.MATCH_ABOUT).format(file=table.file))
+        kinds = [*words.SHEETS]
+        sheet = st.selectbox(
+            words.SHEET, kinds, kinds.index(known.sheet if seems else words.LEAVE_OUT),
+            key=f"sheet {place} {known.layout}", format_func=words.SHEETS.__getitem__,
+        )  # fmt: skip
+        if sheet == words.LEAVE_OUT:
+            return None
+        try:
+            mine = Matching(sheet, tuple(_columns(table, known, sheet, place)))
+        except AgingError as error:
+            st.text(str(error))
+            return None
+        mine = _all_rows(mine, place)
+        if mine.lacking:
+            st.text(words.lacking(mine.lacking))
+            return None
+        return (
+            mine
+            if st.checkbox(words.CONFIRM, remembered, key=f"right {place} {known.layout}")
+            else None
+        )
+
+
+def _columns(table: Table, known: Matching, sheet: str, place: int) -> list[Match]:
+    """A line of choices for each header."""
+    before = {one.header.strip().lower(): one for one in known.matches}
+    found = []
+    for at, name in enumerate(table.headers):
+        key = f"{place} {known.layout} {sheet} {at}"
+        past = before.get(name.strip().lower(), Match(name, KEPT))
+        offered = ["", KEPT, *meanings(sheet)]
+        with st.container(border=True):
+            st.text(words.header(name, table.cells[name]))
+            one, two, three = st.columns([2, 2, 1])
+            first = past.meaning if past.meaning in offered else KEPT
+            meaning = one.selectbox(words.MEANING, offered, offered.index(first),
+                                    key=f"meaning {key}", format_func=words.meaning)  # fmt: skip
+            unit = state = ""
+            known_units = units(meaning)
+            if len(known_units) > 1:
+                first = past.unit if past.unit in known_units else ""
+                unit = two.selectbox(words.UNIT, known_units, known_units.index(first),
+                                     key=f"unit {key}", format_func=words.unit)  # fmt: skip
+            if sheet == "readings" and meaning in PROPERTIES:
+                states = ["", *SURFACE_STATES]
+                state = three.selectbox(words.STATE, states, states.index(past.surface_state),
+                                        key=f"state {key}", format_func=words.state)  # fmt: skip
+                whole = PROPERTIES[meaning].unit == "fraction" and not unit
+                if whole and seems_percent(table.cells[name]):
+                    st.text(words.PERCENT)
+        found.append(Match(name, meaning, unit, state))
+    return found
+
+
+def _all_rows(matching: Matching, place: int) -> Matching:
+    """The same with what holds for all rows of a table of readings."""
+    meant = {one.meaning for one in matching.matches}
+    if matching.sheet != "readings":
+        return matching
+    boxes = st.columns(3)
+    if "read_on" not in meant:
+        day = boxes[0].date_input(words.DAY, None, max_value="today", key=f"day {place}")
+        matching = with_value(matching, "read_on", f"{day:%Y-%m-%d}") if day else matching
+    for box, name, label in ((boxes[1], "operator", words.OPERATOR),
+                             (boxes[2], "instrument", words.INSTRUMENT)):  # fmt: skip
+        if name not in meant:
+            given = box.text_input(label, key=f"{name} {place}").strip()
+            matching = with_value(matching, name, given) if given else matching
+    return matching
+
+
+def preview(seen: loading.Seen) -> None:
+    """Counts, first rows, findings, refused rows to take away, and doubts."""
+    read = seen.read
+    st.subheader(words.PREVIEW)
+    st.text(words.counted(read, len(seen.new), seen.already))
+    parts.table(words.tallies(read), words.TALLY_COLUMNS)
+    rows = read.exposure.readings
+    if len(rows):
+        st.text(words.PREVIEW_ROWS.format(shown=min(len(rows), loading.SHOWN), count=len(rows)))
+        parts.table(rows.head(loading.SHOWN), words.READING_COLUMNS, decimals=3)
+    if read.findings:
+        st.subheader(words.FINDINGS)
+        parts.table(words.findings(read.findings), words.FINDING_COLUMNS)
+    if len(read.refused):
+        parts.download(read.refused, words.REFUSED_FILE, words.REFUSED)
+    if len(seen.doubts):
+        st.subheader(words.DOUBTS)
+        parts.table(seen.doubts, words.DOUBT_COLUMNS)
+    if read.notes:
+        with st.expander(words.NOTES):
+            st.text("\n".join(read.notes))

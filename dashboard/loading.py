@@ -1,0 +1,134 @@
+"""Files that a person brings: laid out, matched, looked at, and stored once."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+import streamlit as st
+
+from aging import intake
+from aging.checks import check, own_limits
+from aging.errors import AgingError
+from aging.intake.matching import Matching, from_sheet, known_for, propose, to_sheet
+from aging.intake.tables import Table
+from aging.intake.uploads import laid_out
+from aging.ledger import Receipt, open_ledger
+from aging.records import SHEETS, Exposure, Intake
+from dashboard import data, entry, start
+from dashboard import load_words as words
+
+SHOWN = 20
+STORED = "stored by load"
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where rows go: a store that is there (`known`, with its matchings), or a new one."""
+
+    store: str
+    known: Exposure | None
+    matchings: tuple[Matching, ...] = ()
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What would be stored: rows in and out, new readings, and doubts about them."""
+
+    read: Intake
+    new: pd.DataFrame
+    already: int
+    doubts: pd.DataFrame
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _folder(key: str) -> tempfile.TemporaryDirectory[str]:  # noqa: ARG001 - the cache needs it
+    return tempfile.TemporaryDirectory(prefix="aging-load-")
+
+
+def brought(files: Sequence[tuple[str, bytes]]) -> Path:
+    """The files as a folder or one file on this machine; AgingError where they cannot be read."""
+    digest = hashlib.sha256()
+    for name, content in files:
+        digest.update(f"{name}\n{len(content)}\n".encode())
+        digest.update(content)
+    folder = Path(_folder(digest.hexdigest()).name) / "files"
+    made = sorted(folder.rglob("*")) if folder.is_dir() else []
+    if not made:
+        folder.mkdir(exist_ok=True)
+        return laid_out(files, folder)
+    whole = [path for path in made if path.is_file()]
+    return whole[0] if len(whole) == 1 else folder
+
+
+def target_of(store: str) -> Target:
+    """A store that is there, with what it knows; AgingError where it cannot be read."""
+    known = data.opened(store).exposure
+    return Target(store, known, tuple(from_sheet(known.matchings)))
+
+
+def told(table: Table, target: Target) -> tuple[Matching, bool]:
+    """What the headers of a table mean, and whether a person said so before."""
+    remembered = known_for(table, target.matchings)
+    return remembered or propose(table), remembered is not None
+
+
+def looked_at(
+    path: Path, target: Target, matchings: Sequence[Matching], *, day_first: bool | None
+) -> Seen:
+    """Check all rows against the rules and the store; nothing is stored. AgingError: unreadable."""
+    read = intake.read(path, day_first=day_first, matchings=matchings, known=target.known)
+    rows = read.exposure.readings
+    there = set[str]()
+    if target.known is not None:
+        with open_ledger(target.store) as book:
+            there = set(book.history()["reading_id"])
+    new = rows[~rows["reading_id"].isin(there)]
+    return Seen(read, new, len(rows) - len(new), _doubts(read.exposure, new, target))
+
+
+def _doubts(found: Exposure, new: pd.DataFrame, target: Target) -> pd.DataFrame:
+    """What the rules of stored readings would ask of the new ones."""
+    both = found if target.known is None else _together(target.known, found)
+    if new.empty:
+        return pd.DataFrame()
+    try:
+        asked = check(both, limits=own_limits(target.store)).open
+    except AgingError:
+        return pd.DataFrame()
+    return asked[asked["reading_id"].isin(new["reading_id"])]
+
+
+def _together(known: Exposure, more: Exposure) -> Exposure:
+    """Facts of both, the later before the earlier of one key."""
+    return Exposure(**{
+        name: pd.concat([frame, getattr(more, name)]).drop_duplicates(
+            list(SHEETS[name].key), keep="last", ignore_index=True
+        )
+        for name, frame in known.frames()
+    })  # fmt: skip
+
+
+def store(seen: Seen, target: Target, matchings: Sequence[Matching], by: str, what: str) -> None:
+    """Store what was looked at, with the matchings; AgingError where the store refuses."""
+    facts = seen.read.exposure
+    if matchings:
+        facts = replace(facts, matchings=to_sheet(matchings).matchings)
+    if target.known is None:
+        where = start.new_store(target.store)
+        with open_ledger(where, create=True) as book:
+            receipts = book.append(facts, by=by, source=what)
+        data.name_source(where)
+    else:
+        with entry.doing(target.store, "log", what) as book:
+            receipts = book.append(facts, by=entry.name() or by, source=what)
+    st.session_state[STORED] = words.stored({one.sheet: one for one in receipts}["readings"])
+
+
+def conflicts(receipts: Sequence[Receipt]) -> list[str]:
+    """What the store itself refused."""
+    return [f"{one.seen}; {one.allowed}; {one.action}" for r in receipts for one in r.findings]
