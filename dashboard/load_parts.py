@@ -57,25 +57,26 @@ def _columns(table: Table, known: Matching, sheet: str, place: int) -> list[Matc
         key = f"{place} {known.layout} {sheet} {at}"
         past = before.get(name.strip().lower(), Match(name, KEPT))
         offered = ["", KEPT, *meanings(sheet)]
-        with st.container(border=True):
-            st.text(words.header(name, table.cells[name]))
-            one, two, three = st.columns([2, 2, 1])
-            first = past.meaning if past.meaning in offered else KEPT
-            meaning = one.selectbox(words.MEANING, offered, offered.index(first),
-                                    key=f"meaning {key}", format_func=words.meaning)  # fmt: skip
-            unit = state = ""
-            known_units = units(meaning)
-            if len(known_units) > 1:
-                first = past.unit if past.unit in known_units else ""
-                unit = two.selectbox(words.UNIT, known_units, known_units.index(first),
-                                     key=f"unit {key}", format_func=words.unit)  # fmt: skip
-            if sheet == "readings" and meaning in PROPERTIES:
-                states = ["", *SURFACE_STATES]
-                state = three.selectbox(words.STATE, states, states.index(past.surface_state),
-                                        key=f"state {key}", format_func=words.state)  # fmt: skip
-                whole = PROPERTIES[meaning].unit == "fraction" and not unit
-                if whole and seems_percent(table.cells[name]):
-                    st.text(words.PERCENT)
+        shown, one, two, three = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
+        shown.text(words.header(name, table.cells[name]))
+        first = past.meaning if past.meaning in offered else KEPT
+        meaning = one.selectbox(words.MEANING, offered, offered.index(first),
+                                key=f"meaning {key}", format_func=words.meaning)  # fmt: skip
+        unit, state, known_units = "", "", units(meaning)
+        measured = meaning in PROPERTIES
+        if len(known_units) > 1:
+            first = past.unit if past.unit in known_units else ""
+            unit = two.selectbox(
+                words.UNIT if measured else words.ORDER, known_units, known_units.index(first),
+                key=f"unit {key}", format_func=words.unit if measured else words.order,
+            )  # fmt: skip
+        if sheet == "readings" and measured:
+            states = ["", *SURFACE_STATES]
+            state = three.selectbox(words.STATE, states, states.index(past.surface_state),
+                                    key=f"state {key}", format_func=words.state)  # fmt: skip
+            bare = PROPERTIES[meaning].unit == "fraction" and not unit
+            if bare and seems_percent(table.cells[name]):
+                st.text(words.PERCENT)
         found.append(Match(name, meaning, unit, state))
     return found
 

@@ -29,9 +29,9 @@ SHEETS = {
     "readings": "readings", "panels": "panels", "formulations": "formulations", "sites": "sites",
     "events": "events", LEAVE_OUT: LEAVE_OUT,
 }  # fmt: skip
-MEANING, UNIT, STATE = "Meaning", "Unit or order of dates", "Surface"
+MEANING, UNIT, ORDER, STATE = "Meaning", "Unit", "Order of dates", "Surface"
 NOTHING, AS_IT_IS = "leave out", "keep as a further fact"
-OWN_UNIT, FROM_ROW = "its own unit, or ISO dates", "as the row says"
+OWN_UNIT, ISO, FROM_ROW = "its own unit", "year, month, day", "as the row says"
 PERCENT = "These look like percentages: choose the unit %."
 LACKING = "Nothing means {names} yet; without it no row can be stored."
 DAY, OPERATOR, INSTRUMENT = "Day of all rows", "Who read, for all rows", "Instrument, for all rows"
@@ -123,8 +123,13 @@ def lacking(names: Sequence[str]) -> str:
 
 
 def unit(name: str) -> str:
-    """A unit or an order of dates as people choose it."""
+    """A unit as people choose it."""
     return name or OWN_UNIT
+
+
+def order(name: str) -> str:
+    """An order of dates as people choose it."""
+    return name or ISO
 
 
 def state(name: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -37,17 +36,18 @@ class Target:
 
 @dataclass(frozen=True)
 class Seen:
-    """What would be stored: rows in and out, new readings, and doubts about them."""
+    """What would be stored: new readings, those that are there, other facts, doubts of the new."""
 
     read: Intake
     new: pd.DataFrame
     already: int
+    facts: int
     doubts: pd.DataFrame
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _folder(key: str) -> tempfile.TemporaryDirectory[str]:  # noqa: ARG001 - the cache needs it
-    return tempfile.TemporaryDirectory(prefix="aging-load-")
+def _folder(key: str) -> Path:  # noqa: ARG001 - one for each
+    return start.own_folder()
 
 
 def brought(files: Sequence[tuple[str, bytes]]) -> Path:
@@ -56,7 +56,7 @@ def brought(files: Sequence[tuple[str, bytes]]) -> Path:
     for name, content in files:
         digest.update(f"{name}\n{len(content)}\n".encode())
         digest.update(content)
-    folder = Path(_folder(digest.hexdigest()).name) / "files"
+    folder = _folder(digest.hexdigest()) / "files"
     made = sorted(folder.rglob("*")) if folder.is_dir() else []
     if not made:
         folder.mkdir(exist_ok=True)
@@ -88,7 +88,20 @@ def looked_at(
         with open_ledger(target.store) as book:
             there = set(book.history()["reading_id"])
     new = rows[~rows["reading_id"].isin(there)]
-    return Seen(read, new, len(rows) - len(new), _doubts(read.exposure, new, target))
+    facts = _facts(read.exposure, target.known)
+    return Seen(read, new, len(rows) - len(new), facts, _doubts(read.exposure, new, target))
+
+
+def _facts(found: Exposure, known: Exposure | None) -> int:
+    """Rows of other sheets than readings that the store does not hold as they are."""
+    frames = [(name, frame) for name, frame in found.frames() if name != "readings" and len(frame)]
+    if known is None:
+        return sum(len(frame) for _, frame in frames)
+    return sum(
+        int((frame.merge(getattr(known, name), how="left", indicator=True)["_merge"] == "left_only")
+            .sum())
+        for name, frame in frames
+    )  # fmt: skip
 
 
 def _doubts(found: Exposure, new: pd.DataFrame, target: Target) -> pd.DataFrame:

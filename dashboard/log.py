@@ -80,9 +80,9 @@ def known(source: str) -> Exposure:
 
 
 @st.cache_resource(ttl=5 * MINUTES, max_entries=8)
-def sheet(source: str, site: str, on: str) -> RoundSheet:
-    """Round of a site on a day; CallError where nothing hangs there."""
-    return round_sheet(known(source), site, on, limits=own_limits(source))
+def sheet(source: str, site: str, on: str, properties: tuple[str, ...] = ()) -> RoundSheet:
+    """Round of a site on a day, see `round_sheet`; CallError where nothing hangs there."""
+    return round_sheet(known(source), site, on, properties=properties, limits=own_limits(source))
 
 
 def so_far(source: str, on: str) -> tuple[visit.Day, str | None]:

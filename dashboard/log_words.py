@@ -26,6 +26,8 @@ LOST = (
 )
 CANNOT_OPEN = "The store cannot be used."
 SITE, PANEL = "Site", "Panel"
+ALSO = "Read besides, at this first visit"
+NO_PANELS = "The store holds no panel yet: load a folder with panels, or start a trial."
 UNKNOWN_PANEL = "No such panel in the store (a new one shows within 5 minutes): "
 NOT_IN_ROUND = "Not in this round, for it is closed, lost or not yet hung: "
 NEXT, NONE_LEFT = "Next panel", "Nothing is left to read."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import shutil
 import tempfile
 from contextlib import suppress
 from pathlib import Path
@@ -18,7 +20,7 @@ from aging.source import STORE_SUFFIXES, is_store, open_source
 from dashboard import data, network
 from dashboard import start_words as words
 
-SAMPLE = "sample_exposure"
+SAMPLE, MADE = "sample_exposure", "trial was made"
 
 
 def is_local() -> bool:
@@ -27,15 +29,17 @@ def is_local() -> bool:
     return bool(address) and network.is_local(address)
 
 
-@st.cache_resource(show_spinner=words.MAKING)
-def _place() -> tempfile.TemporaryDirectory[str]:
-    return tempfile.TemporaryDirectory(prefix="aging-")  # removed when the server stops
+def own_folder() -> Path:
+    """A new folder that is removed when the server stops."""
+    folder = tempfile.mkdtemp(prefix="aging-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return Path(folder)
 
 
 @st.cache_resource(show_spinner=words.MAKING)
 def sample() -> str:
     """The sample as a store of this server's own; it is invented anew, so a wheel has it too."""
-    folder = Path(_place().name)
+    folder = own_folder()
     write_sample(folder / SAMPLE)
     store = folder / f"{SAMPLE}.sqlite"
     with open_ledger(store, create=True) as book:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from urllib.parse import urlsplit
 
 import pandas as pd
 import streamlit as st
 
 from aging.errors import AgingError
-from aging.fieldwork.labels import label_sheet
+from aging.fieldwork.labels import entry_address, label_sheet
 from aging.fieldwork.rack_map import as_hung, rack_page
 from aging.fieldwork.round_sheet import html, round_sheet
 from aging.records import Exposure
 from aging.source import is_store
-from dashboard import data, log, start
+from dashboard import data, log, start, wording
 from dashboard import start_words as words
 
 
@@ -22,26 +23,29 @@ def ways_in() -> None:
     source = data.named_source()
     if source:
         st.text(words.OPEN_NOW + start.shown(source))
-        st.text(words.SWITCHED)
-        st.code(f"aging dashboard {start.shown(source)}", language=None)
+        if not wording.is_sample(source):
+            st.text(words.SWITCHED)
+            st.code(f"aging dashboard {start.shown(source)}", language=None)
     if not start.is_local():
         st.text(words.ONLY_LOCAL)
         st.code(words.COMMAND, language=None)
         return
     st.text(words.THREE_WAYS)
     look, own, bring = st.columns(3)
-    with look.container(border=True):
+    with look.container(border=True, height="stretch"):
         st.subheader(words.LOOK)
         st.text(words.LOOK_IS)
         st.button(words.OPEN_SAMPLE, on_click=_sample, type="primary", width="stretch")
-    with own.container(border=True):
+    with own.container(border=True, height="stretch"):
         st.subheader(words.OWN)
         st.text(words.OWN_IS)
-        st.page_link("views/begin.py", label=words.BEGIN)
-    with bring.container(border=True):
+        if st.button(words.BEGIN, width="stretch"):
+            st.switch_page("views/begin.py")
+    with bring.container(border=True, height="stretch"):
         st.subheader(words.BRING)
         st.text(words.BRING_IS)
-        st.page_link("views/load.py", label=words.TO_LOAD)
+        if st.button(words.TO_LOAD, width="stretch"):
+            st.switch_page("views/load.py")
     _open_other()
 
 
@@ -69,7 +73,10 @@ def _open_other() -> None:
 def nothing_yet(opened: data.Opened, view: str, title: str) -> None:
     """A page of a source without readings: what it will show, and what to do."""
     st.title(title)
-    for sentence in words.empty(view):
+    if st.session_state.pop(start.MADE, None):
+        st.success(words.MADE)
+        st.text(start.shown(opened.source))
+    for sentence in filter(None, words.empty(view)):
         st.text(sentence)
     panels = opened.exposure.panels
     if panels.empty:
@@ -97,27 +104,27 @@ def next_steps(source: str, exposure: Exposure) -> None:
     address = left.text_input(words.ADDRESS, _address(), key="address", help=words.ADDRESS_HELP)
     site = right.selectbox(words.ROUND_SITE, sorted(panels["site"].unique()), key="first site")
     mine = panels[panels["site"] == site]
-    one, two, three = st.columns(3)
     try:
-        one.download_button(words.LABELS, label_sheet(mine, address), f"labels_{site}.pdf",
-                            width="stretch")  # fmt: skip
+        entry_address(address, "")
+        sheet = round_sheet(exposure, site, f"{log.now(exposure, site):%Y-%m-%d}")
     except AgingError as error:
-        one.text(str(error))
-    hung = as_hung(mine[mine["position"].notna()])
-    if len(hung):
-        page = rack_page(hung, words.rack(site), words.ROW_ONE_IS_UP)
-        two.download_button(words.RACK_MAP, page, f"rack_{site}.pdf", width="stretch")
-    today = f"{log.now(exposure, site):%Y-%m-%d}"
-    try:
-        sheet = round_sheet(exposure, site, today)
-    except AgingError as error:
-        three.text(str(error))
-    else:
-        three.download_button(words.ROUND, html(sheet), f"round_{site}_{today}.html",
-                              width="stretch")  # fmt: skip
+        st.text(str(error))
+        return
+    papers = {
+        words.LABELS: (f"labels_{site}.pdf", partial(label_sheet, mine, address)),
+        words.RACK_MAP: (f"rack_{site}.pdf", partial(_map, mine, site)),
+        words.ROUND: (f"round_{site}_{sheet.on}.html", partial(html, sheet)),
+    }
+    for column, (label, (name, make)) in zip(st.columns(3), papers.items(), strict=True):
+        column.download_button(label, make, name, width="stretch", on_click="ignore")
     if is_store(source):
         st.page_link("views/log.py", label=words.TO_LOG, query_params={"site": str(site)})
     st.page_link("views/load.py", label=words.TO_LOAD)
+
+
+def _map(panels: pd.DataFrame, site: str) -> bytes:
+    hung = as_hung(panels[panels["position"].notna()])
+    return rack_page(hung, words.rack(site), words.ROW_ONE_IS_UP)
 
 
 def _address() -> str:

@@ -12,7 +12,7 @@ from aging.errors import AgingError, require
 from aging.fieldwork.new_trial import Trial
 from aging.fieldwork.plan import MONTHS
 from aging.vocabulary import ROLES
-from dashboard import data, entry, start, start_parts
+from dashboard import entry, start, start_parts
 from dashboard import start_words as words
 
 FIRST_SITES = pd.DataFrame({"site": ["SITE1"]}).reindex(columns=list(words.SITE_COLUMNS))
@@ -69,13 +69,6 @@ st.title(words.BEGIN)
 if not start.is_local():
     start_parts.ways_in()
     st.stop()
-made_here = st.session_state.get("trial made")
-if made_here and made_here == data.named_source():
-    st.success(words.MADE)
-    st.text(start.shown(made_here))
-    start_parts.next_steps(made_here, data.opened(made_here).exposure)
-    st.stop()
-
 places, mixes = sites(), formulations()
 st.text(words.ABOUT_PANELS)
 boxes = st.columns(3)
@@ -83,9 +76,10 @@ replicates = boxes[0].number_input(words.REPLICATES, 1, 50, 3)
 filed = boxes[1].number_input(words.FILED, 0, 10, 1)
 rows = boxes[2].number_input(words.ROWS, 1, 50, 3)
 today = datetime.now(UTC).date()
+boxes = st.columns(3)
 exposed = boxes[0].date_input(words.EXPOSED_ON, today, max_value=today)
-tilt = boxes[1].number_input(words.TILT, 0.0, 90.0, 5.0, 1.0)
-azimuth = boxes[2].number_input(words.AZIMUTH, 0.0, 360.0, 180.0, 5.0)
+tilt = boxes[1].number_input(words.TILT, 0.0, 90.0, 5.0, 1.0, format="%.0f")
+azimuth = boxes[2].number_input(words.AZIMUTH, 0.0, 360.0, 180.0, 5.0, format="%.0f")
 st.text(words.ABOUT_PLAN)
 months = st.text_input(words.MONTHS, ", ".join(map(str, MONTHS)), key="months of visits")
 st.text(words.ABOUT_PLACE)
@@ -103,5 +97,5 @@ if st.button(words.MAKE_IT, type="primary"):
         if made.blocked:
             start_parts.told(pd.DataFrame(one for one in made.findings if one.severity == "block"))
             st.stop()
-        st.session_state["trial made"] = data.named_source()
-        st.rerun()
+        st.session_state[start.MADE] = True
+        st.switch_page("views/ways.py")

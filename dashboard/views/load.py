@@ -56,23 +56,24 @@ try:
     tables = intake.foreign(found)
     asked = [load_parts.matched(table, into, place) for place, table in enumerate(tables)]
     matchings = [one for one in asked if one is not None]
-    order = st.selectbox(words.DATES, list(words.ORDERS), key="order of dates",
-                         format_func=words.ORDERS.__getitem__)  # fmt: skip
-    day_first = {"refuse": None, "day": True, "month": False}[order]
+    day_first = None
+    if not tables:  # a matching knows the order of its own dates
+        order = st.selectbox(words.DATES, list(words.ORDERS), key="order of dates",
+                             format_func=words.ORDERS.__getitem__)  # fmt: skip
+        day_first = {"refuse": None, "day": True, "month": False}[order]
     seen = loading.looked_at(found, into, matchings, day_first=day_first)
 except AgingError as error:
     st.text(str(error))
     st.stop()
 load_parts.preview(seen)
-facts = sum(len(frame) for _, frame in seen.read.exposure.frames())
-if not facts:
+if not any(len(frame) for _, frame in seen.read.exposure.frames()):
     st.text(words.NO_ROWS)
     st.stop()
-if facts == seen.already:
+if not (seen.facts or len(seen.new)):
     st.text(words.NOTHING_NEW)
     st.stop()
 by = entry.name() or st.text_input(words.BY, key="by of load")
-if st.button(words.button(len(seen.new), facts), type="primary"):
+if st.button(words.button(len(seen.new), seen.facts), type="primary"):
     try:
         loading.store(seen, into, matchings, by, name)
     except AgingError as error:

@@ -7,9 +7,21 @@ import streamlit as st
 from aging.checks.table import MEASURED
 from aging.errors import AgingError
 from aging.fieldwork import visit
-from aging.fieldwork.round_sheet import CAUTIONS
+from aging.fieldwork.round_sheet import CAUTIONS, RoundSheet
 from aging.source import is_store
-from dashboard import data, log, log_form, log_more, log_round, parts, state
+from aging.vocabulary import PROPERTIES
+from dashboard import (
+    data,
+    load_words,
+    log,
+    log_form,
+    log_more,
+    log_round,
+    parts,
+    start_parts,
+    start_words,
+    state,
+)
 from dashboard import log_words as wording
 
 
@@ -17,8 +29,8 @@ def opened() -> str:
     """The open store; without one the page says how to make it and ends."""
     source = data.named_source() or ""
     if not is_store(source):
-        st.text(wording.NEEDS_STORE)
-        st.code(wording.STORE_COMMANDS, language=None)
+        st.text(wording.NEEDS_STORE if source else start_words.NO_SOURCE_YET)
+        start_parts.ways_in()
         st.stop()
     return source
 
@@ -32,7 +44,22 @@ def site_of(source: str) -> str:
     if home and "site" not in st.query_params:
         st.query_params["site"] = home
     sites = sorted(log.known(source).panels["site"].unique())
+    if not sites:
+        st.text(wording.NO_PANELS)
+        st.page_link("views/load.py", label=load_words.TITLE)
+        st.page_link("views/begin.py", label=start_words.BEGIN)
+        st.stop()
     return state.choose("site", wording.SITE, sites, default=sites[0])
+
+
+def first_round(source: str, sheet: RoundSheet) -> RoundSheet:
+    """The round with what is to be read besides, as nothing was read before."""
+    own = tuple(one.name for one in sheet.properties)
+    more = st.multiselect(
+        wording.ALSO, [name for name in PROPERTIES if name not in own], key=f"also {sheet.site}",
+        format_func=lambda name: PROPERTIES[name].label, persist_state="session",
+    )  # fmt: skip
+    return log.sheet(source, sheet.site, sheet.on, (*own, *more)) if more else sheet
 
 
 st.title(wording.TITLE)
@@ -43,6 +70,8 @@ try:
         site = site_of(source)
     on = f"{log.now(log.known(source), site):%Y-%m-%d}"
     sheet, (day, lost) = log.sheet(source, site, on), log.so_far(source, on)
+    if not any(one.earlier for one in sheet.panels):
+        sheet = first_round(source, sheet)
 except AgingError as error:
     st.warning(wording.CANNOT_OPEN)
     st.text(str(error))

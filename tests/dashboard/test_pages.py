@@ -240,27 +240,6 @@ def test_new_readings_show_without_a_restart(folder, tmp_path, monkeypatch):
     assert int(app.metric[2].value.replace(",", "")) < before
 
 
-def test_without_a_source_the_page_says_what_to_run(monkeypatch, tmp_path):
-    monkeypatch.delenv(SOURCE, raising=False)
-    monkeypatch.chdir(tmp_path)
-    app = AppTest.from_file(str(APP), default_timeout=60).run()
-    assert not app.exception
-    assert [c.value for c in app.code] == [wording.COMMAND]
-    assert not app.button
-
-
-def test_the_sample_is_offered_where_it_lies(monkeypatch, tmp_path, folder):
-    monkeypatch.delenv(SOURCE, raising=False)
-    (tmp_path / "sample_exposure").symlink_to(folder)
-    monkeypatch.chdir(tmp_path)
-    app = AppTest.from_file(str(APP), default_timeout=60).run()
-    app.button[0].click().run()
-    app.switch_page("views/overview.py").run()
-    assert not app.exception
-    assert wording.SAMPLE_IS in [m.value for m in app.markdown]
-    assert app.metric
-
-
 def test_a_source_that_is_not_there_is_told_in_words(monkeypatch):
     monkeypatch.setenv(SOURCE, "/no/such/folder")
     app = AppTest.from_file(str(APP), default_timeout=60).run()
