@@ -58,7 +58,7 @@ def _columns(table: Table, known: Matching, sheet: str, place: int) -> list[Matc
         past = before.get(name.strip().lower(), Match(name, KEPT))
         offered = ["", KEPT, *meanings(sheet)]
         shown, one, two, three = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
-        shown.text(words.header(name, table.cells[name]))
+        shown.text(words.under(name, table.cells[name]))
         first = past.meaning if past.meaning in offered else KEPT
         meaning = one.selectbox(words.MEANING, offered, offered.index(first),
                                 key=f"meaning {key}", format_func=words.meaning)  # fmt: skip

@@ -74,7 +74,7 @@ def meaning(name: str) -> str:
     return PROPERTIES[name].label if name in PROPERTIES else name.replace("_", " ")
 
 
-def header(name: str, cells: pd.Series) -> str:
+def under(name: str, cells: pd.Series) -> str:
     """A header with the first of what stands under it."""
     filled = cells[cells.str.strip() != ""].head(3).tolist()
     return f"{name}: {', '.join(filled)}" if filled else f"{name}: empty"
@@ -99,7 +99,7 @@ def counted(read: Intake, new: int, already: int) -> str:
     return f"{told} Besides: {more}." if more else told
 
 
-def button(new: int, facts: int) -> str:
+def to_store(new: int, facts: int) -> str:
     """What the button that stores does."""
     return f"Store {new:,} readings" if new else f"Store {facts:,} facts"
 

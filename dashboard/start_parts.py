@@ -72,7 +72,7 @@ def _open_other() -> None:
 
 def nothing_yet(opened: data.Opened, view: str, title: str) -> None:
     """A page of a source without readings: what it will show, and what to do."""
-    st.title(title)
+    st.title(words.page(title))
     if st.session_state.pop(start.MADE, None):
         st.success(words.MADE)
         st.text(start.shown(opened.source))

@@ -124,6 +124,11 @@ def empty(view: str) -> tuple[str, str]:
     return _empty().get(view or "ways", ANY)
 
 
+def page(title: str) -> str:
+    """Title of a page without readings: its own, or what opens the first visit."""
+    return title or NEXT_HEADING
+
+
 def hung(panels: int, filed: int, sites: int, formulations: int) -> str:
     """What a store without readings holds."""
     return (

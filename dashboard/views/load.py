@@ -73,7 +73,7 @@ if not (seen.facts or len(seen.new)):
     st.text(words.NOTHING_NEW)
     st.stop()
 by = entry.name() or st.text_input(words.BY, key="by of load")
-if st.button(words.button(len(seen.new), seen.facts), type="primary"):
+if st.button(words.to_store(len(seen.new), seen.facts), type="primary"):
     try:
         loading.store(seen, into, matchings, by, name)
     except AgingError as error:
