@@ -10,6 +10,7 @@ from dashboard import (
     claim_words,
     entry,
     entry_words,
+    fits,
     guide_words,
     keeping_words,
     log_words,
@@ -73,4 +74,7 @@ chosen = st.navigation(
 )
 entry.require_open(chosen.url_path)
 state.arrive(chosen.url_path, chosen.title)
-chosen.run()
+try:
+    chosen.run()
+except fits.Running as waiting:
+    fits.show(waiting.job)

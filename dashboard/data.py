@@ -16,16 +16,17 @@ import pandas as pd
 import streamlit as st
 
 import aging
-from aging import intake
+from aging import intake, shelf
 from aging.backtesting import Backtest
 from aging.ledger import open_ledger
 from aging.projection import Fit, Projection, movement, remedies, shares
 from aging.records import Exposure, Finding
 from aging.source import is_store, open_source
 from aging.vocabulary import DERIVED, property_named
-from dashboard import appearance, attention, spectra, tables, wording
+from dashboard import appearance, attention, fits, spectra, tables, wording
 from dashboard.launch import SOURCE
 
+OVERVIEW = "overview"
 CUTS, RIVALS = (6, 12, 24), ("last value", "exponential")  # the rest takes minutes
 RATING_LEVEL = 0.90
 Mark = tuple[tuple[str, int, int], ...]
@@ -95,7 +96,7 @@ def mark_of(source: str) -> Mark:
     """What changes when the source's content does."""
     if is_store(source):
         with open_ledger(source) as ledger:
-            return (("revision", ledger.revision, 0),)
+            return ((ledger.head, ledger.revision, 0),)
     path = Path(source)
     files = sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]
     return tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in files if p.exists())
@@ -122,7 +123,18 @@ def readings(data: Opened) -> pd.DataFrame:
 
 @st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
 def overview(data: Opened, today: date) -> Overview:
-    """What the overview shows."""
+    """What the overview shows, kept on the shelf."""
+    code = [Path(str(room.__file__)).read_text() for room in (tables, attention, wording)]
+    name = shelf.digest(data.mark, today, code)
+    found = shelf.get(OVERVIEW, name)
+    if found is None:
+        made = _overview(data, today)
+        shelf.put(OVERVIEW, name, shelf.Kept(frames=vars(made)))
+        return made
+    return Overview(**found.frames)
+
+
+def _overview(data: Opened, today: date) -> Overview:
     read = readings(data)
     sites = tables.by_site(data.exposure, read, today)
     series = tables.by_series(data.exposure, read)
@@ -158,7 +170,10 @@ def judged(data: Opened, site: str, trial: pd.Timestamp, name: str) -> pd.DataFr
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=8)
 def _fit(source: str, mark: Mark, prop: str, as_of: str | None = None) -> Fit:
-    return aging.fit(_open(source, mark).exposure, property=prop, as_of=as_of)
+    exposure = _open(source, mark).exposure
+    if fits.is_long(exposure, prop):
+        return fits.fit((source, mark, prop, as_of), exposure)
+    return aging.fit(exposure, property=prop, as_of=as_of)
 
 
 def fitted(data: Opened, prop: str, as_of: str | None = None) -> Fit:
@@ -185,20 +200,39 @@ def projected(
     return fitted(data, prop, as_of).project(months, level)
 
 
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=64, hash_funcs={Opened: key_of})
+def course(
+    data: Opened, prop: str, months: tuple[float, ...], level: float,
+    formulations: tuple[str, ...], *, as_of: str | None = None,
+) -> Projection:  # fmt: skip
+    """Projection of some formulations at many months; ModelError where the data carry no model."""
+    return fitted(data, prop, as_of).only(formulations).project(months, level)
+
+
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
-def heat(data: Opened, months: float, level: float, as_of: str | None = None) -> Heat:
-    """SRI and surface temperature of the projected solar reflectance, new and at `months`."""
-    told = [fitted(data, name, as_of) for name in DERIVED]
+def heat(
+    data: Opened, months: float, level: float, formulation: str, as_of: str | None = None
+) -> Heat:
+    """SRI and surface temperature of a formulation's projected reflectance, new and at `months`."""
+    told = [fitted(data, name, as_of).only([formulation]) for name in DERIVED]
     frame = pd.concat([one.project([0.0, months], level).frame for one in told])
     known = {} if told[0].balance is None else told[0].balance.emittances
     return Heat(frame[frame["target"] == "state"], {name: str(one) for name, one in known.items()})
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
-def width(data: Opened, prop: str, months: float, as_of: str | None = None) -> Width:
-    """What the intervals' width is made of, and what would narrow them."""
-    fit = fitted(data, prop, as_of)
+def width(
+    data: Opened, prop: str, months: float, formulation: str, as_of: str | None = None
+) -> Width:
+    """What the intervals' width is made of in a formulation's campaigns, and what narrows it."""
+    fit = beside(fitted(data, prop, as_of), formulation)
     return Width(shares(fit, months), remedies(fit, months))
+
+
+def beside(fit: Fit, formulation: str) -> Fit:
+    """The series of every campaign that a formulation hangs in."""
+    named = {id(one.campaign) for one in fit.series if one.formulation == formulation}
+    return replace(fit, series=tuple(one for one in fit.series if id(one.campaign) in named))
 
 
 def moved(

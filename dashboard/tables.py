@@ -104,7 +104,7 @@ def by_series(exposure: Exposure, read: pd.DataFrame) -> pd.DataFrame:
 def unread(exposure: Exposure) -> pd.DataFrame:
     """Open panels in the weather without any reading."""
     hung = panels(exposure)
-    return hung[hung["closed_on"].isna() & ~hung["panel"].isin(exposure.readings["panel"])]
+    return hung[hung["closed_on"].isna() & ~hung["panel"].isin(exposure.readings["panel"].unique())]
 
 
 def wide(projection: pd.DataFrame) -> pd.DataFrame:

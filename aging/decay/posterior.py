@@ -9,7 +9,7 @@ depends on nothing but the caller: the same readings give the same digits.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,7 @@ class SitePosterior:
     panel : (D, G, 2) mean of the group's own panels, initial and loss
     visits : (D, V) shared effect of each visit;  calm : (V,) its precision factor
     stretch : factor on the distance of `at`'s draws from their median, 1 unless the past asks
+    among : of how many groups these are, and their places there; None where they are all
     """
 
     site: SiteReadings
@@ -60,6 +61,14 @@ class SitePosterior:
     course_weight: dict[str, float]
     seed: int
     stretch: float = 1.0
+    among: tuple[int, Index] | None = None
+
+    def only_groups(self, keep: Index) -> SitePosterior:
+        """The same draws of some groups, listed ascending in `keep`."""
+        return replace(
+            self, site=self.site.only_groups(keep), path=self.path[:, keep],
+            panel=self.panel[:, keep], among=(self.site.groups, keep),
+        )  # fmt: skip
 
     def at(self, months: Sequence[float] | Array) -> tuple[Array, Array]:
         """State and reading of each draw and group at times (M,), each (M, D, G).
@@ -70,8 +79,10 @@ class SitePosterior:
         when = np.atleast_1d(np.asarray(months, dtype=np.float64))
         state = np.empty((when.size, *self.path.shape[:2]))
         reading = np.empty_like(state)
-        for i, time in enumerate(when):
-            parts = self.parts(float(time))
+        fresh = self._fresh()
+        weather = self._weather(when, fresh[3])
+        for i in range(when.size):
+            parts = self._parts(when[i], fresh, weather[i])
             state[i] = sum(parts.pop(name) for name in STATE)
             reading[i] = sum(parts.values(), start=state[i])
         return self._stretched(state), self._stretched(reading)
@@ -89,12 +100,23 @@ class SitePosterior:
         state. panels: own panels' mean departure. visit: a new visit's set-up, shared. dryness: of
         its day. repeat: what the group's panels share at the visit and the mean of their residuals.
         """
-        draws, groups = self.path.shape[:2]
+        fresh = self._fresh()
+        return self._parts(month, fresh, self._weather(np.array([month]), fresh[3])[0])
+
+    def _fresh(self) -> tuple[Array, Array, Array, Array]:
+        """What a new visit brings, the same at every time: (D,), and the scatter of groups."""
+        draws, own = self.path.shape[:2]
+        groups, places = self.among or (own, np.arange(own))
         random = np.random.default_rng([self.seed, 1])
         tail = random.standard_t(TAIL, (draws,))
         dry = random.uniform(-1, 1, (draws,)) * 3**0.5 * self.site.dryness_sd
-        scatter = random.standard_normal((draws, groups))
-        season = random.standard_normal((draws,))
+        scatter = random.standard_normal((draws, groups))[:, places]
+        return tail, dry, scatter, random.standard_normal((draws,))
+
+    def _parts(
+        self, month: float, fresh: tuple[Array, Array, Array, Array], weather: Array
+    ) -> dict[str, Array]:
+        tail, dry, scatter, _ = fresh
         own = (self.grid.group_visit_sd**2)[self.node, None]
         residual = (self.grid.panel_scale * self.spreads.residual)[self.node, None]
         own = np.sqrt(own + residual**2 / self.site.panels)
@@ -104,23 +126,21 @@ class SitePosterior:
         return {
             "curve": (self.path[..., :3] * design[..., :3]).sum(-1),
             "drift": self.path[..., 3] * design[..., 3],
-            "weather": self._weather(month, season)[:, None],
+            "weather": weather[:, None],
             "panels": self.panel[..., 0] + design[..., 1] * self.panel[..., 1],
             "visit": (self.grid.visit_sd[self.node] * tail)[:, None],
             "dryness": self.path[..., 4] * (design[..., 4] * dry[:, None]),
             "repeat": own * scatter,
         }
 
-    def _weather(self, time: float, fresh: Array) -> Array:
-        """The site's wander and season at `time` given each draw's visits, (D,)."""
-        at = np.array([time])
-        link = weather_cov(self.priors, at, self.site.months)[0] * (1 - self.site.washed)
-        whole = weather_cov(self.priors, at, at)[0, 0]
-        weight = np.linalg.solve(self.visit_cov, np.broadcast_to(link, self.visit_cov.shape[:2])[
-            ..., None])[..., 0]  # fmt: skip
-        rest = np.sqrt(np.maximum(whole - weight @ link, 0.0))
-        known = np.einsum("dv,dv->d", weight[self.node], self.visits)
-        return known + rest[self.node] * fresh
+    def _weather(self, times: Array, fresh: Array) -> Array:
+        """The site's wander and season at times (M,) given each draw's visits, (M, D)."""
+        link = weather_cov(self.priors, times, self.site.months) * (1 - self.site.washed)  # M, V
+        whole = np.diag(weather_cov(self.priors, times, times))
+        weight = np.linalg.solve(self.visit_cov, link.T)  # nodes, V, M
+        rest = np.sqrt(np.maximum(whole - np.einsum("nvm,mv->nm", weight, link), 0.0))
+        known = np.einsum("dvm,dv->md", weight[self.node], self.visits)
+        return known + rest[self.node].T * fresh
 
 
 def _calm(solved: Solution, grid: Grid, weight: Array, calm: Array) -> Array:

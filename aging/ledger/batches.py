@@ -31,6 +31,12 @@ def revision(conn: Connection) -> int:
     return int(conn.execute(select(func.coalesce(func.max(BATCH.c.id), 0))).scalar_one())
 
 
+def head(conn: Connection) -> str:
+    """Digest of the newest batch, which stands for all that is stored; empty in an empty store."""
+    newest = select(SEAL.c.digest).order_by(SEAL.c.batch.desc()).limit(1)
+    return str(conn.scalar(newest) or "")
+
+
 @contextmanager
 def open_batch(
     conn: Connection, *, by: str, at: str, source: str, reason: str | None = None

@@ -53,6 +53,12 @@ class Ledger:
         with self._store.reading() as conn:
             return batches.revision(conn)
 
+    @property
+    def head(self) -> str:
+        """Digest of the newest batch, which no other content has; empty when empty."""
+        with self._store.reading() as conn:
+            return batches.head(conn)
+
     def append(
         self,
         exposure: Exposure,

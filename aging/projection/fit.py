@@ -8,7 +8,7 @@ not a rating.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Any
@@ -38,6 +38,7 @@ LOSS_COLUMNS = (
     "site", "formulation", "property", "months", "part", "estimate", "lower", "upper", "level",
     "informed", "status", "notes",
 )  # fmt: skip
+AT_ONCE = 500  # series times months whose draws are held at once
 NOT_WASHED = "never read washed: what washing gives back is the prior's"
 Key = tuple[str, str]  # site, formulation
 Row = dict[str, Any]
@@ -59,6 +60,22 @@ class Series:
         site = self.posterior.site
         rows = site.values[site.group == self.group]  # noqa: PD011 - an array, not a frame
         return bool((~np.isnan(rows[:, site.washed == 1])).any())
+
+
+def _part(together: Sequence[Series]) -> Iterator[Series]:
+    """Some series of one campaign, as if it had no others."""
+    first = together[0]
+    whole, places = first.campaign, np.array(sorted(one.group for one in together))
+    mine = np.flatnonzero(np.isin(whole.readings.group, places))
+    campaign = replace(
+        whole, formulations=tuple(whole.formulations[place] for place in places),
+        panels=tuple(whole.panels[place] for place in mine),
+        readings=whole.readings.only_groups(places),
+    )  # fmt: skip
+    posterior = first.posterior.only_groups(places)
+    for one in together:
+        group = int(np.searchsorted(places, one.group))
+        yield replace(one, campaign=campaign, group=group, posterior=posterior)
 
 
 @dataclass(frozen=True)
@@ -103,6 +120,17 @@ class Fit:
         require(prop.derived_from == own, "property", name, f"{own}, or what is derived from it")
         made = balance(prop, wind, self.exposure, {one.formulation for one in self.series})
         return replace(self, balance=made, notes=(*self.notes, *made.notes))
+
+    def only(self, formulations: Collection[str]) -> Fit:
+        """The series of some formulations alone: quicker to project from, to the same values.
+
+        Shares and differences are made of the whole.
+        """
+        parts: dict[int, list[Series]] = {}
+        for one in self.series:
+            if one.formulation in formulations:
+                parts.setdefault(id(one.posterior), []).append(one)
+        return replace(self, series=tuple(one for each in parts.values() for one in _part(each)))
 
     def as_read(self) -> Fit:
         """The same fit, where it tells what was fitted; CallError where a derived property."""
@@ -181,11 +209,16 @@ class Fit:
 
         retention: aged over initial, a ratio made draw by draw, instead of the value itself.
         """
+        times = asked(months, level, self.measured, retention=retention)
         rows: list[Row] = []
-        for time in asked(months, level, self.measured, retention=retention):
-            states = self.draws([time])
-            shown = self.draws([time], retention=True) if retention else states
-            rows += self._rows("target", time, level, self._known(time, states), shown)
+        at_once = max(1, AT_ONCE // max(len(self.series), 1))
+        for start in range(0, len(times), at_once):
+            part = times[start : start + at_once]
+            states = self.draws(part)
+            shown = self.draws(part, retention=True) if retention else states
+            for place, time in enumerate(part):
+                known = self._known(time, _at(states, place))
+                rows += self._rows("target", time, level, known, _at(shown, place))
         return self._projection(rows, COLUMNS, " retention" if retention else "")
 
     def losses(self, months: float | Iterable[float] = 36.0, level: float = 0.90) -> Projection:
@@ -196,12 +229,12 @@ class Fit:
         """
         rows: list[Row] = []
         for time in asked(months, level, self.measured):
-            known = self._known(time, self.draws([time]))
+            known = self._known(time, _at(self.draws([time]), 0))
             told = {
                 key: seen if self._washed[key] else replace(seen, notes=(*seen.notes, NOT_WASHED))
                 for key, seen in known.items()
             }
-            rows += self._rows("part", time, level, told, self._draws([time], lost))
+            rows += self._rows("part", time, level, told, _at(self._draws([time], lost), 0))
         return self._projection(rows, LOSS_COLUMNS, " loss")
 
     def _known(self, time: float, states: Mapping[Key, Mapping[str, Array]]) -> dict[Key, Standing]:
@@ -221,24 +254,37 @@ class Fit:
         """A row for each site, or mean over sites, and each name in `draws`."""
         tail, worse_is_up = (1 - level) / 2, self.measured.higher_is_better is False
         ends = [tail, 0.5, 1 - tail, level if worse_is_up else 1 - level]
-        for site, members in cases(draws):
-            seen = together({one[0]: known[one] for one in members})
-            for name in draws[members[0]]:
-                mean = np.mean([draws[one][name][0] for one in members], axis=0)
-                figures = np.full(4, np.nan) if seen.status == CANNOT else np.quantile(mean, ends)
-                lower, estimate, upper, bound = figures
+        found = list(cases(draws))
+        seen = [together({one[0]: known[one] for one in members}) for _, members in found]
+        figures = {
+            name: np.quantile(
+                [np.mean([draws[one][name] for one in members], axis=0) for _, members in found],
+                ends, axis=1,
+            )
+            for name in draws[next(iter(draws))]
+        }  # fmt: skip
+        for place, (site, members) in enumerate(found):
+            its = seen[place]
+            for name, values in figures.items():
+                told = np.full(4, np.nan) if its.status == CANNOT else values[:, place]
+                lower, estimate, upper, bound = told
                 yield {
                     "site": site, "formulation": members[0][1], "months": time, label: name,
                     "estimate": estimate, "lower": lower, "upper": upper,
-                    "one_sided_bound": bound, "level": level, "n_panels": seen.panels,
-                    "n_readings": seen.readings, "observed_months": seen.months,
+                    "one_sided_bound": bound, "level": level, "n_panels": its.panels,
+                    "n_readings": its.readings, "observed_months": its.months,
                     "informed": all(self._washed[one] for one in members),
-                    "status": seen.status, "notes": "; ".join(seen.notes),
+                    "status": its.status, "notes": "; ".join(its.notes),
                 }  # fmt: skip
 
     def _projection(self, rows: list[Row], columns: Sequence[str], suffix: str) -> Projection:
         frame = pd.DataFrame(rows).assign(property=self.measured.name + suffix)[list(columns)]
         return Projection(frame, self.gathered.prior_table(), self.notes)
+
+
+def _at(draws: Mapping[Key, Mapping[str, Array]], place: int) -> dict[Key, dict[str, Array]]:
+    """Draws (D,) at one of their times."""
+    return {key: {name: values[place] for name, values in of.items()} for key, of in draws.items()}
 
 
 def group_by_formulation(keys: Iterable[Key]) -> dict[str, list[str]]:

@@ -60,8 +60,9 @@ candidate = state.choose("candidate", trial_wording.CANDIDATE, names, default=[*
 
 st.header(trial_wording.PATHS_HEADING)
 steps = tuple(range(0, months + 1, 3))
-drawn = data.projected(opened, prop.name, steps, level).frame.query("target == 'state'")
-drawn = drawn[drawn["formulation"].isin([candidate, control])].dropna(subset=["estimate"])
+pair = tuple(sorted({candidate, control}))
+drawn = data.course(opened, prop.name, steps, level, pair).frame.query("target == 'state'")
+drawn = drawn.dropna(subset=["estimate"])
 sites = [one for one in dict.fromkeys(drawn["site"]) if one != "all"]
 span = (float(drawn["lower"].min()), float(drawn["upper"].max()))
 for column, one in zip(st.columns(len(sites) or 1), sites, strict=False):

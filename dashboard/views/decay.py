@@ -19,8 +19,7 @@ prop, months, level = chosen.prop, chosen.months, chosen.level
 
 with parts.explained():
     read = data.read(opened, prop.name)
-    steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
-    everything = data.projected(opened, prop.name, steps, level).frame
+    everything = data.projected(opened, prop.name, (months,), level).frame
 left, middle, right = st.columns(3)
 with left:
     sites = ["all", *sorted(set(everything["site"]) - {"all"})]
@@ -37,11 +36,13 @@ with right:
     as_of = None if day == wording.EVERYTHING else day
 
 with parts.explained():
-    projection = data.projected(opened, prop.name, steps, level, as_of)
-    inner = data.projected(opened, prop.name, steps, INNER, as_of).frame
+    projection = data.projected(opened, prop.name, (months,), level, as_of)
+    steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
+    curve = data.course(opened, prop.name, steps, level, (formulation,), as_of=as_of).frame
+    inner = data.course(opened, prop.name, steps, INNER, (formulation,), as_of=as_of).frame
 mine = "site == @site and formulation == @formulation"
-every = tables.in_order(tables.wide(projection.frame[projection.frame["months"] == months]))
-curve = projection.frame.query(mine)
+every = tables.in_order(tables.wide(projection.frame))
+curve = curve.query(mine)
 value = every.query(mine).iloc[0]
 statement = wording.projection(value, prop, as_of)
 
@@ -56,7 +57,7 @@ st.text(wording.status(value))
 if prop.derived_from:
     st.text(wording.MARKS_DERIVED)
 elif prop.name == "solar_reflectance" and pd.notna(value["estimate"]):
-    heat = data.heat(opened, months, level, as_of)
+    heat = data.heat(opened, months, level, formulation, as_of)
     sun = heat.frame.query(mine).set_index(["property", "months"])
     st.header(wording.HEAT_HEADING.format(months=months))
     parts.figures(wording.in_the_sun(sun, months))
@@ -67,7 +68,7 @@ parts.chart(figure, statement)
 
 if pd.notna(value["estimate"]):
     st.header(wording.WIDTH_HEADING.format(months=months))
-    width = data.width(opened, prop.name, months, as_of)
+    width = data.width(opened, prop.name, months, formulation, as_of)
     shares = tables.in_words(width.shares.query(mine))
     statement = wording.shares(shares)
     if prop.derived_from:

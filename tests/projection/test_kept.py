@@ -102,3 +102,13 @@ def test_priors_draws_and_seed_name_a_fit_of_their_own(ledger):
         kept.named(replace(site, dryness_sd=9.0), priors, draws=2000, seed=1),
     ]  # fmt: skip
     assert len(set(names)) == len(names)
+
+
+def test_some_formulations_alone_project_as_among_all(ledger):
+    whole = aging.fit(ledger)
+    some = ["F2", "P1F3"]
+    alone = whole.only(some)
+    for frame in ("project", "losses"):
+        among = getattr(whole, frame)([3.0, 36.0]).frame
+        among = among[among["formulation"].isin(some)].reset_index(drop=True)
+        pd.testing.assert_frame_equal(getattr(alone, frame)([3.0, 36.0]).frame, among, rtol=1e-12)
