@@ -7,6 +7,7 @@ from collections.abc import Collection
 import pandas as pd
 
 from aging.comparison.dose import DoseResponse
+from aging.comparison.poolability import APART, BATCHES, NOT_RECORDED, SITES
 from aging.vocabulary import Property, property_named
 from dashboard.wording import interval, number, percent, plural, site, values
 
@@ -22,6 +23,19 @@ NO_GUARDS = "None of the other properties with a limit (elongation, adhesion, gr
 PATHS_HEADING, PARTS_HEADING = "Over the months, site by site", "Where the difference comes from"
 RANKS_HEADING, NUMBERS_HEADING = "Which one leads", "All differences"
 DOWNLOAD = "Download the table (CSV)"
+POOLING_HEADING = "May batches and sites be averaged?"
+POOLING_COLUMNS = {
+    "formulation": "Formulation", "what": "What", "groups": "Which", "verdict": "Verdict",
+    "decided_by": "Decided by", "p_slopes": "Slopes, p", "p_intercepts": "Intercepts, p",
+    "estimate": "Mean", "worst": "Worst", "worst_estimate": "There", "n_panels": "Panels",
+    "notes": "Notes",
+}  # fmt: skip
+HOW_POOLING = (
+    "A test on the readings so far, not on the projection: first whether slopes differ, then "
+    "intercepts, each at 0.25 (ICH Q1E), with panels as the unit. Batches are told by the value, "
+    "sites by the difference to the control, both at the last visits. With few panels a test "
+    "seldom objects: that proves no agreement."
+)
 PARTS = {
     "initial": "initial value", "plateau": "loss in the end", "speed": "speed of soiling",
     "drift": "slow loss later", "removable": "washable loss", "permanent": "permanent loss",
@@ -125,6 +139,11 @@ def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) ->
     )
 
 
+def amount(value: float, prop: Property) -> str:
+    """An amount with its unit: '0.02', '1 °C'."""
+    return f"{value:g}" if prop.unit in {"1", "fraction"} else f"{value:g} {prop.unit}"
+
+
 def named(name: object) -> str:
     """A property as a person reads it."""
     return property_named(str(name)).label
@@ -139,6 +158,24 @@ def guards(verdicts: pd.DataFrame) -> str:
     told = f"fails: {names}; these are no winners" if names else "nobody fails"
     read = ", ".join(dict.fromkeys(verdicts["property"]))
     return f"Read, and held to their limits: {read}; {told}."
+
+
+def pooling(found: pd.DataFrame, prop: Property, candidate: str) -> str:
+    """The statement on what may be averaged: the candidate's batches, then its sites."""
+    told = []
+    for row in found[found["formulation"] == candidate].to_dict("records"):
+        text = f"{row['what']} {row['verdict']}"
+        if row["verdict"] == APART:
+            there, mean = (number(row[name], prop, sign=row["what"] == SITES)
+                           for name in ("worst_estimate", "estimate"))  # fmt: skip
+            text = (f"{row['what']} differ by their {row['decided_by']}: look at the worst, "
+                    f"{row['worst']} {there}, beside the mean {mean}")  # fmt: skip
+        elif row["notes"]:
+            text += f" ({row['notes']})"
+        told.append(text)
+    if not (found["what"] == BATCHES).any():
+        told.insert(0, NOT_RECORDED)
+    return f"{candidate}: {'; '.join(told)}."
 
 
 def paths(both: pd.DataFrame, prop: Property, months: float, order: list[str]) -> str:

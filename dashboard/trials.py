@@ -15,8 +15,8 @@ from aging.comparison.dose import DoseResponse, dose_response
 from aging.comparison.factorial import Factorial, cells, factorial
 from aging.comparison.guards import NOT_READ, failing, guards
 from aging.comparison.lead import Lead, leads
+from aging.comparison.poolability import poolability
 from aging.intake import composition
-from aging.vocabulary import property_named
 from dashboard import data, wording
 from dashboard.data import Opened, key_of
 
@@ -37,13 +37,15 @@ def failed(opened: Opened) -> dict[str, tuple[str, ...]]:
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs=HASHED)
 def compared(
-    opened: Opened, prop: str, months: float, level: float, worthwhile: float = 0.0
+    opened: Opened, prop: str, months: float, level: float, amount: float | None = None
 ) -> Comparison:
-    """Differences to the control at `months` and over the months to it; ModelError without one."""
+    """Differences to the control at `months` and over the months to it; ModelError without one.
+
+    amount: that matters, also the margin of as good as; None, or 0 of the margin: the property's.
+    """
     return differences(
-        data.fitted(opened, prop), months, level, worthwhile=worthwhile,
-        margin=worthwhile or property_named(prop).step, period=(0, months),
-        failing=failed(opened),
+        data.fitted(opened, prop), months, level, worthwhile=amount, margin=amount or None,
+        period=(0, months), failing=failed(opened),
     )  # fmt: skip
 
 
@@ -51,6 +53,12 @@ def compared(
 def parts_of(opened: Opened, prop: str, months: float, level: float) -> pd.DataFrame:
     """Where differences come from; CallError of a property that is calculated."""
     return origins(data.fitted(opened, prop), months, level)
+
+
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=16, hash_funcs=HASHED)
+def averaged(opened: Opened, prop: str) -> pd.DataFrame:
+    """Whether batches and sites may be averaged, see `aging.comparison.poolability`."""
+    return poolability(data.fitted(opened, prop))
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs=HASHED)

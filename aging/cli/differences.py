@@ -12,17 +12,21 @@ from aging.cli.results import CAUTION, figure, runs
 from aging.vocabulary import Property
 
 HEADINGS = {"batches": "batches of a formulation", "sites": "sites, difference to {}"}
-SURE, WIDE, FEW, LONG = 0.995, 118, 6, 14  # of chances, width, columns, letters
+SURE, WIDE, FEW, LONG, MOST = 0.995, 118, 6, 14, 100  # of chances, width, columns, letters, rows
 
 
 def differences(
     frame: pd.DataFrame, prop: Property, asked: Mapping[str, float], notes: Iterable[str]
 ) -> None:
-    """A table for each time and target; `asked`: worthwhile and margin."""
+    """A table for each time and target; `asked`: worthwhile and margin.
+
+    Of many pairs those that differ most over sites; the rest are for JSON.
+    """
     console, level = screen(), f"{100 * frame['level'].iloc[0]:g} %"
     one = len(frame["against"].unique()) == 1
+    shown, count = _largest(frame)
     zero = f" to {frame['against'].iloc[0]}" if one else ""
-    for (months, target), part in frame.groupby(["months", "target"], sort=False):
+    for (months, target), part in shown.groupby(["months", "target"], sort=False):
         what = {"period": f"mean of the state, to month {months:g}"}.get(
             str(target), f"{target} at {months:g} months"
         )
@@ -54,9 +58,22 @@ def differences(
             console.print(f"{number} {text}")
     console.print(
         f"lower, upper: {level} interval; all at once: all of a site hold with {level}\n"
-        "at: the worst site, under the mean over sites"
+        "at: the worst site, under the mean over sites\n"
+        f"prob. by, within: better by {by} or more, off by less than {within} ({prop.unit})"
     )
+    if count > MOST:
+        console.print(f"the {MOST} largest of {count:,} differences over sites; all with --json")
     close(notes)
+
+
+def _largest(frame: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Rows of the MOST pairs that differ most over sites, at the first time; how many there are."""
+    pair = ["formulation", "against"]
+    over = frame[frame["site"] == "all"].drop_duplicates(pair)
+    if len(over) <= MOST:
+        return frame, len(over)
+    first = over.loc[over["estimate"].abs().nlargest(MOST).index, pair]
+    return frame.merge(first, on=pair), len(over)
 
 
 def _cells(row: Mapping[Hashable, Any], prop: Property) -> list[str]:

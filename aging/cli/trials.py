@@ -46,11 +46,13 @@ def compare(
         bool, typer.Option("--every-pair", help="All pairs instead of those with the control.")
     ] = False,
     worthwhile: Annotated[
-        float, typer.Option(min=0, help="Least difference that matters, in the property's unit.")
-    ] = 0.0,
+        float | None,
+        typer.Option(min=0, help="Least difference that matters, in its unit.  [default: its own]"),
+    ] = None,
     margin: Annotated[
-        float, typer.Option(help="As good as within this, in the property's unit.")
-    ] = 0.02,
+        float | None,
+        typer.Option(help="As good as within this, in its unit.  [default: the property's own]"),
+    ] = None,
     period: Annotated[
         str | None, typer.Option(metavar="FROM,TO", help="Also the mean over these months.")
     ] = None,
@@ -71,7 +73,7 @@ def compare(
     import aging
     from aging.cli import differences as shown
     from aging.cli import output, results, sources
-    from aging.comparison import differences, export_draws, origins, ranks
+    from aging.comparison import amounts, differences, export_draws, origins, ranks
     from aging.comparison.guards import failing, limits
     from aging.comparison.guards import guards as verdicts
     from aging.comparison.poolability import not_recorded, poolability
@@ -80,6 +82,8 @@ def compare(
     span = None if period is None else output.numbers("--period", period)
     require(span is None or len(span) == 2, "--period", period, "two months, such as 0,36")  # noqa: PLR2004
     table = limits() if guards is None else limits(guards)
+    wanted: dict[str, float] = {}
+    more: tuple[str, ...] = ()
     with output.progress("comparing") as step:
         given, left_out = sources.facts(source, store, day_first)
         fitted = aging.fit(given, measured, as_of, time=time, priors=priors, on_progress=step)
@@ -90,21 +94,23 @@ def compare(
             frame = pd.concat([ranks(fitted, at, without=failed) for at in asked])
         elif show == "pooling":
             frame = poolability(fitted, against=against)
+            more = not_recorded(frame)
         else:
-            frame = pd.concat([
+            compared = [
                 differences(
                     fitted, at, level, against=against, every_pair=every_pair,
                     worthwhile=worthwhile, margin=margin, failing=failed,
                     period=None if span is None else (span[0], span[1]),
-                ).frame
+                )
                 for at in asked
-            ])  # fmt: skip
+            ]  # fmt: skip
+            frame = pd.concat([one.frame for one in compared])
+            wanted = {name: getattr(compared[0], name) for name in ("worthwhile", "margin")}
+            told = amounts.told(fitted.measured.name, fitted.measured.unit)
+            more = (told,) * (None in (worthwhile, margin))
         if draws is not None:
             export_draws(fitted, asked, draws)
-    notes = (*left_out, *fitted.notes)
-    if show == "pooling":
-        notes += not_recorded(frame)
-    wanted = {"worthwhile": worthwhile, "margin": margin}
+    notes = (*left_out, *more, *fitted.notes)
     output.give(
         json,
         {"rows": frame, **wanted, "failing": failed, "notes": notes, "caution": results.CAUTION},

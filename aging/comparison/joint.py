@@ -7,7 +7,7 @@ weather and are never compared. Sites are independent.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -49,15 +49,26 @@ class Joint:
         """Draws (D,) of one series."""
         return self.drawn[site, formulation]
 
+    def shared(self, formulation: str, other: str) -> tuple[str, ...]:
+        """Sites where both hang in one campaign."""
+        return tuple(
+            site for site in self.sites
+            if (number := self.campaign.get((site, formulation))) is not None
+            and number == self.campaign.get((site, other))
+        )  # fmt: skip
+
     def gaps(self, formulation: str, other: str) -> dict[str, Array]:
         """Draws of formulation minus other, at each site where both hang in one campaign."""
         return {
             site: self.drawn[site, formulation] - self.drawn[site, other]
-            for site in self.sites
-            if (site, formulation) in self.drawn
-            and (site, other) in self.drawn
-            and self.campaign[site, formulation] == self.campaign[site, other]
+            for site in self.shared(formulation, other)
         }
+
+    def mean_of(self, formulations: Iterable[str], sites: Sequence[str]) -> Array:
+        """Mean over sites (F, D) of formulations that hang at each of them."""
+        return np.stack([
+            np.mean([self.drawn[site, one] for site in sites], axis=0) for one in formulations
+        ])  # fmt: skip
 
     def over_sites(self, formulations: Iterable[str]) -> tuple[tuple[str, ...], Array]:
         """Sites that all of the formulations share, and the mean over them, (F, D)."""
@@ -70,8 +81,7 @@ class Joint:
             })
         )  # fmt: skip
         require(bool(sites), "formulations", ", ".join(each), "some that share a site and campaign")
-        mean = [np.mean([self.drawn[site, one] for site in sites], axis=0) for one in each]
-        return sites, np.stack(mean)
+        return sites, self.mean_of(each, sites)
 
 
 def at(fitted: Fit, months: float, target: str = "state") -> Joint:

@@ -20,8 +20,9 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from aging.comparison.differences import Pair, pairs_of
+from aging.comparison.differences import pairs_of
 from aging.comparison.joint import Joint, campaigns
+from aging.comparison.judge import Pair
 from aging.decay.elimination import path_design
 from aging.decay.posterior import SitePosterior
 from aging.decay.site import Array

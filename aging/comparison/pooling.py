@@ -37,14 +37,19 @@ class Agreement:
 
 def sites_agree(gaps: Array) -> Agreement:
     """Of draws (S, D) of one difference at S independent sites, S of 2 or more."""
+    require(len(gaps) > 1, "sites", len(gaps), "2 or more")
+    q, p = map(float, heterogeneity(gaps.mean(axis=1), gaps.var(axis=1)))
+    return Agreement(q, p, p > ALPHA)
+
+
+def heterogeneity(middle: Array, variance: Array) -> tuple[Array, Array]:
+    """Q and its p of means (S, ...) with their variances at S independent sites."""
     from scipy.stats import chi2
 
-    require(len(gaps) > 1, "sites", len(gaps), "2 or more")
-    middle, weight = gaps.mean(axis=1), 1 / gaps.var(axis=1)
-    centre = (weight * middle).sum() / weight.sum()
-    q = float((weight * (middle - centre) ** 2).sum())
-    p = float(chi2.sf(q, len(gaps) - 1))
-    return Agreement(q, p, p > ALPHA)
+    weight = 1 / variance
+    centre = (weight * middle).sum(axis=0) / weight.sum(axis=0)
+    q = (weight * (middle - centre) ** 2).sum(axis=0)
+    return q, chi2.sf(q, len(middle) - 1)
 
 
 @dataclass(frozen=True)

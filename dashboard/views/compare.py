@@ -5,19 +5,21 @@ from __future__ import annotations
 import streamlit as st
 
 from aging.charts import difference_chart, origins_chart, rank_chart, site_paths_chart
+from aging.comparison import amounts
 from dashboard import data, parts, state, tables, trial_wording, trials, wording
 
-STEPS = (0, 10, 20, 30, 50)  # worthwhile differences, in steps of recording
+TIMES = (0, 0.5, 1, 1.5, 2.5)  # of the difference that matters by default
 
 opened = parts.source_or_help()
 st.title(wording.COMPARE)
 chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
+amount = amounts.worthwhile(prop.name)
 left, middle, right = st.columns(3)
 with left:
     worthwhile = state.choose(
-        "worthwhile", trial_wording.WORTHWHILE, [step * prop.step for step in STEPS],
-        default=20 * prop.step, show=lambda amount: wording.number(amount, prop),
+        "worthwhile", trial_wording.WORTHWHILE, [round(amount * one, 6) for one in TIMES],
+        default=amount, show=lambda one: trial_wording.amount(one, prop),
     )  # fmt: skip
 with middle:
     target = state.choose(
@@ -77,6 +79,16 @@ parts.same_numbers(
     drawn[drawn["site"] != "all"], trial_wording.PATH_COLUMNS,
     of=wording.values(prop, wording.READ_OR_PROJECTED, level), decimals=prop.decimals, months="%d",
 )  # fmt: skip
+
+st.header(trial_wording.POOLING_HEADING)
+pooled = trials.averaged(opened, prop.name)
+pooled = pooled[pooled["formulation"].isin([*names, control])]
+st.text(trial_wording.pooling(pooled, prop, candidate))
+parts.table(
+    pooled, trial_wording.POOLING_COLUMNS, decimals=prop.decimals, p_slopes="%.2f",
+    p_intercepts="%.2f",
+)  # fmt: skip
+st.text(trial_wording.HOW_POOLING)
 
 st.header(trial_wording.PARTS_HEADING)
 if prop.derived_from:

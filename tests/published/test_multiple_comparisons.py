@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from aging.comparison.family import bounds, intervals, rank_probabilities
+from aging.comparison.family import intervals, rank_probabilities
 
 DRAWS = 1_000_000
 CLINIC_2 = (
@@ -68,9 +68,9 @@ def test_dunnett(blood):
 
 def test_one_sided_bounds_of_unequal_groups():
     drawn = means(RECOVERY)
-    found = bounds(drawn[1:] - drawn[0], 0.95, above=True)
+    found = intervals(drawn[1:] - drawn[0], 0.95, above=True).bound
     assert found == pytest.approx([1.3670, -3.9663, 0.2644], abs=0.01)
-    turned = bounds(drawn[0] - drawn[1:], 0.95, above=False)
+    turned = intervals(drawn[0] - drawn[1:], 0.95).bound
     assert turned == pytest.approx(-found, abs=1e-9)
 
 
