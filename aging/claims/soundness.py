@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pandas as pd
 
 from aging.claims.asked import Answer, Asked, counted, listed
+from aging.comparison.poolability import APART, AVERAGE, UNTESTED, batches_of
 from aging.conditions import HELD_UNDER
 from aging.cube import moments
 
@@ -103,6 +104,30 @@ def _findings(asked: Asked) -> Answer:
     return len(ids) == 0, counted(len(ids), "finding"), "none", how
 
 
+def _batches(asked: Asked) -> Answer:
+    needed = f"recorded, and no difference of two or more at {asked.limit:g}"
+    found = batches_of(asked.evidence.fit, asked.formulation)
+    if found is None:
+        return (
+            False,
+            "not recorded",
+            needed,
+            "name each panel's in the column paint_batch of panels",
+        )
+    names, notes = found["groups"], f"; {found['notes']}" * bool(found["notes"])
+    if found["verdict"] == UNTESTED:
+        how = "hang panels of each batch side by side, two or more of each"
+        return ", " not in names, f"{names}{notes}", needed, how
+    decimals = asked.evidence.fit.measured.decimals
+    means = [f"{found[name]:.{decimals}f}" for name in ("worst_estimate", "estimate")]
+    step = found["decided_by"]
+    seen = f"{names}: p of {step} {found[f'p_{step}']:.2f}{notes}"
+    if found["verdict"] == APART:
+        seen += f"; worst {found['worst']}, {means[0]} where the mean is {means[1]}"
+    how = f"claim no more than {found['worst']} holds, or find out what made it differ"
+    return found["verdict"] == AVERAGE, seen, needed, how
+
+
 def _coverage(asked: Asked) -> Answer:
     found = asked.evidence.coverage
     needed = f"{100 * asked.limit:g} %, as far as chance lets one tell"
@@ -124,5 +149,6 @@ RULES: dict[str, Callable[[Asked], Answer]] = {
     "conditions": _conditions,
     "formula": _formula,
     "findings": _findings,
+    "batches": _batches,
     "coverage": _coverage,
 }

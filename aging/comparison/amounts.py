@@ -27,4 +27,5 @@ def worthwhile(name: str) -> float:
 def told(name: str, unit: str) -> str:
     """The amount with its unit and why, for a note."""
     amount, source = amounts()[name]
-    return f"a difference that matters, by default: {amount:g} ({unit}), {source}"
+    amount_and_unit = f"{amount:g}" + f" ({unit})" * (unit != "1")
+    return f"a difference that matters, by default: {amount_and_unit}, {source}"

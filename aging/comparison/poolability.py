@@ -39,7 +39,7 @@ def poolability(fitted: Fit, *, against: str | None = None) -> pd.DataFrame:
     that of the group that does worst, by lines of its own at the last month read.
     """
     rows = readings(fitted)
-    found = [batches_of(fitted, str(name), own) for name, own in rows.groupby("formulation")
+    found = [_batches(fitted, str(name), own) for name, own in rows.groupby("formulation")
              if own["batch"].notna().any()]  # fmt: skip
     found += [_sites(fitted, rows, *pair) for pair in pairs_of(fitted, against)]
     return pd.DataFrame(found, columns=list(COLUMNS))
@@ -74,8 +74,14 @@ def readings(fitted: Fit) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
-def batches_of(fitted: Fit, formulation: str, rows: pd.DataFrame) -> dict[str, Any]:
-    """The row of a formulation's batches, of its `readings`."""
+def batches_of(fitted: Fit, formulation: str) -> dict[str, Any] | None:
+    """The row of a formulation's batches; None where none is recorded."""
+    rows = readings(fitted)
+    own = rows[rows["formulation"] == formulation]
+    return _batches(fitted, formulation, own) if own["batch"].notna().any() else None
+
+
+def _batches(fitted: Fit, formulation: str, rows: pd.DataFrame) -> dict[str, Any]:
     known = rows.dropna(subset="batch")
     without = rows["panel"].nunique() - known["panel"].nunique()
     last = known[known["visit"] == known.groupby("campaign")["visit"].transform("max")]

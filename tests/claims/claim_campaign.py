@@ -38,7 +38,8 @@ def campaign(months=24, *, fall=0.0):
     keys = dict.fromkeys((site, name, panel) for site, name, panel, *_ in found)
     panels = exposure_with("panels", [
         {"panel": f"{site}-{name}-{number}", "formulation": name, "site": site, "kind": "exposed",
-         "exposed_on": f"{START:%Y-%m-%d}", "replicate": number} for site, name, number in keys
+         "exposed_on": f"{START:%Y-%m-%d}", "replicate": number, "paint_batch": name}
+        for site, name, number in keys
     ])  # fmt: skip
     readings = exposure_with("readings", [
         {"panel": f"{site}-{name}-{panel}", "read_on": day, "property": "solar_reflectance",

@@ -9,7 +9,9 @@ import pandas as pd
 import pytest
 
 from aging.claims import GATES, Evidence, assess
+from aging.claims.asked import LIMITS
 from aging.claims.gates import RULES
+from aging.comparison.pooling import ALPHA
 from aging.errors import CallError
 from aging.projection import fit
 from aging.vocabulary import CLAIM_BASES
@@ -120,6 +122,23 @@ def test_open_findings_on_its_own_panels(evidence, rule, severity, closed):
     assert failing(gates(replace(evidence, findings=pd.DataFrame([row])))) == closed
     other = pd.DataFrame([row | {"panel": "TOWN-A0-1"}])
     assert not failing(gates(replace(evidence, findings=other)))
+
+
+def test_batches_are_recorded_and_alike(evidence, exposure):
+    assert LIMITS["batches"] == ALPHA
+    found = gates(evidence)["batches"]
+    assert (found.met, found.seen) == (True, "A8; one batch: nothing to compare")
+    panels = exposure.panels
+    none = panels.assign(paint_batch=pd.Series(np.nan, dtype="str"))
+    found = gates(with_facts(evidence, panels=none))["batches"]
+    assert (found.met, found.seen) == (False, "not recorded")
+    two = panels.assign(paint_batch="L" + (panels["replicate"] % 2).astype(int).astype(str))
+    found = gates(with_facts(evidence, panels=two))["batches"]
+    assert found.seen.startswith("L0, L1: p of ")
+    assert ("worst L" in found.seen) == (not found.met)
+    tangled = panels.assign(paint_batch=panels["site"])
+    found = gates(with_facts(evidence, panels=tangled))["batches"]
+    assert (found.met, "side by side" in found.how) == (False, True)
 
 
 def test_coverage_of_the_nearest_cut_counts(evidence):
