@@ -85,8 +85,8 @@ pooled = trials.averaged(opened, prop.name)
 pooled = pooled[pooled["formulation"].isin([*names, control])]
 st.text(trial_wording.pooling(pooled, prop, candidate))
 parts.table(
-    pooled, trial_wording.POOLING_COLUMNS, decimals=prop.decimals, p_slopes="%.2f",
-    p_intercepts="%.2f",
+    pooled, trial_wording.POOLING_COLUMNS, of=f"{prop.label} ({prop.unit}), as read",
+    decimals=prop.decimals, p_slopes="%.2f", p_intercepts="%.2f",
 )  # fmt: skip
 st.text(trial_wording.HOW_POOLING)
 
