@@ -52,8 +52,11 @@ def pages() -> Environment:
     from markupsafe import Markup
 
     def broken(text: str) -> Markup:
-        words = (Markup("<wbr>").join(one) if len(one) > WHOLE else one for one in text.split(" "))
-        return Markup(" ").join(words)
+        return Markup(" ").join(
+            Markup("<wbr>").join(word) if len(word) > WHOLE
+            else Markup("<span class=word>{}</span>").format(word) if "-" in word[1:]
+            else word for word in text.split(" ")
+        )  # fmt: skip
 
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined

@@ -98,7 +98,8 @@ class Case:
         rows["why"] = rows["why"].mask(heir.notna(), "corrected " + heir.astype("str"))
         state = pd.Series(COUNTS, index=rows.index).mask(rows["why"] != "", LEFT_OUT)
         washed = (rows["why"] == "") & (rows["surface_state"] != "as_exposed")
-        rows["standing"] = state.mask(washed, OWN_SERIES).mask(heir.notna(), REPLACED)
+        series = rows["surface_state"].map(OWN_SERIES)
+        rows["standing"] = state.mask(washed, series).mask(heir.notna(), REPLACED)
         rows["at"] = moments(rows["read_on"])
         exposed = rows["at"] - moments(rows["exposed_on"])
         rows["months"] = exposed.dt.total_seconds() / SECONDS_PER_DAY / DAYS_PER_MONTH

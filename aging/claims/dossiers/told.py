@@ -128,7 +128,7 @@ def _methods(case: Case) -> Section:
 
 def _instruments(case: Case) -> Section:
     read = _own(case)
-    read = read[read["standing"].isin([COUNTS, OWN_SERIES])]
+    read = read[read["standing"].isin([COUNTS, *OWN_SERIES.values()])]
     until = read["read_on"].max()
     if pd.isna(until):
         return Section("Instruments and calibrations", ("No reading counts.",))
