@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from math import ceil, nan
+from math import ceil, isnan, nan
 from threading import Lock
 
 import pandas as pd
@@ -69,7 +69,7 @@ class Case:
     @property
     def open(self) -> bool:
         """Whether it may be recorded."""
-        return all(one.met for one in self.gates)
+        return all(one.met for one in self.gates) and not isnan(self.proposal.value)
 
     def of_criterion(self, name: str) -> tuple[str, ...]:
         """What may be said of a criterion that is met."""

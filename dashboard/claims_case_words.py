@@ -45,6 +45,7 @@ WORDING, OWN, OWN_TEXT = "Words of the claim", "own words", "Own words"
 REPLACES, REPLACES_NONE = "In place of", "none"
 REPLACES_WHY = "Why it replaces that one"
 REFUSED = "Not recorded. "
+NO_VALUE = "There is no value to record; the note above says why."
 MISSING = "It cannot be recorded as {basis} before every gate is met; for internal use it can."
 
 TEXT_IS = (
@@ -141,9 +142,11 @@ def nothing(basis: str) -> str:
     return NOTHING.format(basis=BASES[basis])
 
 
-def missing(basis: str) -> str:
+def missing(of: Proposal) -> str:
     """Why it cannot be recorded."""
-    return MISSING.format(basis=BASES[basis])
+    if of.basis == "internal":
+        return NO_VALUE
+    return MISSING.format(basis=BASES[of.basis])
 
 
 def criteria_note(rows: pd.DataFrame) -> str:

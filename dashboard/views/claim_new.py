@@ -91,12 +91,14 @@ if met:
 told = case.of_criterion(criterion) if criterion else case.sentences
 claims_parts.sayings(told, basis)
 if not case.open:
-    st.text(case_words.missing(basis))
+    st.text(case_words.missing(proposal))
 if not (case.open and entry.may("claim")):
     st.stop()
 st.header(case_words.RECORD_HEADING)
 ways = [*map(case_words.sentence, range(len(told))), case_words.OWN]
-way = st.segmented_control(case_words.WORDING, ways, default=ways[0], required=True, key="wording")
+way = st.segmented_control(
+    case_words.WORDING, ways, default=ways[0], required=True, key=f"wording {len(told)}"
+)
 own = f"own words {formulation} {name} {months} {basis} {criterion}"
 picked = None if way == case_words.OWN else told[ways.index(way)]
 if picked is None:

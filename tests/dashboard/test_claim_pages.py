@@ -123,7 +123,7 @@ def test_the_page_says_what_is_missing_and_when_it_can_be_met(made, monkeypatch)
     missing = [line for line in texts(app).splitlines() if "Missing." in line]
     assert missing[0].startswith("\u2717 Missing. Panels at each site: then: none")
     assert "From 2025-01-30 on" in missing[1]  # month 36 less 30 days
-    assert case_words.missing("measured") in texts(app)
+    assert "cannot be recorded as measured before every gate is met" in texts(app)
     assert figures(app)[case_words.VALUE] == "none"
     assert not [one for one in app.button if one.key == "record"]
 
@@ -137,7 +137,7 @@ def test_a_claim_is_made_once_listed_and_withdrawn(made, tmp_path, monkeypatch):
     app.button(key="record").click().run()
     assert "by" in texts(app).rpartition(case_words.REFUSED)[2]  # no name was given
 
-    app.segmented_control(key="wording").set_value(case_words.OWN).run()
+    app.segmented_control(key="wording 1").set_value(case_words.OWN).run()
     own = next(one for one in app.text_area if one.label == case_words.OWN_TEXT)
     own.set_value("A8 stays white for <b>years</b>.").run()
     assert "Safer: reads at least" in texts(app)
