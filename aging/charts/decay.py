@@ -165,7 +165,7 @@ def _claimed(value: float, prop: Property) -> list[Any]:
     return [
         base.mark_rule(color=style.PALETTE[1], strokeWidth=2, strokeDash=style.DASHES[3]),
         base.mark_text(
-            align="left", baseline="top", dx=4, dy=4, fontSize=13, fontWeight="bold",
+            align="left", baseline="bottom", dx=4, dy=-4, fontSize=13, fontWeight="bold",
             color=style.PALETTE[1],
         ).encode(alt.X(value=0), alt.Text("text:N")),
     ]  # fmt: skip

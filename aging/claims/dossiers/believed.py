@@ -32,7 +32,9 @@ MODEL = (
 
 def sections(case: Case) -> Iterator[Section]:
     """The sections in their order."""
-    notes = tuple(f"Note: {note}." for note in case.evidence.fit.notes)
+    fit = case.evidence.fit
+    known = () if fit.balance is None else fit.balance.notes  # they stand among the methods
+    notes = tuple(f"Note: {note}." for note in fit.notes if note not in known)
     yield Section("The model in words", (*MODEL, *notes))
     yield _courses(case)
     yield _coverage(case)
