@@ -26,13 +26,13 @@ WHERE = {  # only where this option is given; the command is a look otherwise
     ("bridge", "correct"): "settle",
 }  # fmt: skip
 OWN = {"restore", "people", "deeds", "dashboard"}  # a new store, or they ask by themselves
-ON = ("finding", "formulation", "claim", "folder", "file", "check", "correct")
+ON = ("finding", "formulation", "claim", "folder", "file", "check", "correct", "json")
 
 
 def deed_of(command: str, given: Mapping[str, Any]) -> str:
-    """Deed that a call of a command is."""
+    """Deed that a call of a command is; a look that is written as JSON takes figures out."""
     where = (deed for (name, option), deed in WHERE.items() if name == command and given[option])
-    return next(where, DEEDS.get(command, "see"))
+    return next(where, DEEDS.get(command, "take out" if given.get("json") else "see"))
 
 
 def login() -> str:

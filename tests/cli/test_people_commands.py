@@ -70,6 +70,8 @@ def test_each_command_asks_who_may(team, folder, monkeypatch, capsys):
     assert app(["load", str(folder), "--store", team]) == 0
     assert app(["export", "out", "--store", team]) == 2
     assert "tess (technician) may not take out: for formulator, manager only" in said(capsys)
+    assert app(["check", team]) == 0
+    assert app(["check", team, "--json", "found.json"]) == 2
     be(monkeypatch, "mara")
     assert app(["export", "out", "--store", team]) == 0
     assert app(["backup", team, "copy.sqlite"]) == 2
