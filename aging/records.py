@@ -6,6 +6,7 @@ readers, the store's tables, the export and the simulation alike.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -262,6 +263,9 @@ def empty_frame(sheet: str) -> pd.DataFrame:
     return _empty(sheet).copy()
 
 
+_RUN = r"[=+\-@\t\r]"
+
+
 @cache
 def _empty(sheet: str) -> pd.DataFrame:
     kinds = {c.name: "float64" if c.kind == "number" else "str" for c in SHEETS[sheet].columns}
@@ -278,8 +282,24 @@ def exposure_with(sheet: str, rows: Sequence[Mapping[str, object]]) -> Exposure:
     return Exposure(**frames)
 
 
+def unrun(value: object) -> object:
+    """A value which, if text, no spreadsheet runs: such text stands behind an apostrophe."""
+    return f"'{value}" if isinstance(value, str) and re.match(f"'*{_RUN}", value) else value
+
+
+def unrun_column(text: pd.Series) -> pd.Series:
+    """`unrun` of each text of a column."""
+    run: pd.Series = text.str.match(f"'*{_RUN}").fillna(value=False)
+    return text.mask(run, "'" + text) if run.any() else text
+
+
+def as_meant(text: pd.Series) -> pd.Series:
+    """Texts as they were before `unrun`."""
+    run: pd.Series = text.str.match(f"''*{_RUN}")
+    return text.mask(run, text.str.slice(1)) if run.any() else text
+
+
 def csv_of(frame: pd.DataFrame) -> bytes:
     """A frame as CSV in UTF-8; text that a spreadsheet would run gets an apostrophe."""
-    text: pd.DataFrame = frame.select_dtypes("str")
-    safe = text.apply(lambda column: column.mask(column.str.match(r"[=+\-@\t\r]"), "'" + column))
+    safe: pd.DataFrame = frame.select_dtypes("str").apply(unrun_column)
     return frame.assign(**safe).to_csv(index=False, lineterminator="\r\n").encode()

@@ -13,6 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from aging.records import as_meant
+
 Mask = NDArray[np.bool_]
 NOTHING = ("na", "n/a", "nan", "null", "none", "-")  # typed into number and date cells left open
 
@@ -53,7 +55,7 @@ class Dates:
 def words(column: pd.Series) -> Words:
     """Tell the distinct texts of a str column."""
     codes, text = pd.factorize(column)
-    return Words(codes, pd.Series(text, dtype="str").str.strip())
+    return Words(codes, as_meant(pd.Series(text, dtype="str").str.strip()))
 
 
 def numbers(text: pd.Series, *, decimal_comma: bool) -> tuple[NDArray[np.float64], Mask]:

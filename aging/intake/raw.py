@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from aging.records import SHEETS, Finding
+from aging.records import SHEETS, Finding, as_meant
 
 MOST_COLUMNS = 1000
 STORED = -1  # row number of what a store holds, where that stands beside the rows of a file
@@ -66,7 +66,8 @@ def headed(raw: Raw, header: Sequence[str], body: pd.DataFrame) -> Raw:
         few = f"at most {MOST_COLUMNS} columns"
         return raw.breaks("unreadable-file", f"{len(header)} columns", few, "save the table alone")
     known = {plain(name): name for name in SHEETS[raw.sheet].names}
-    names = [known.get(plain(text), shown(text.strip())) for text in header]
+    meant = as_meant(pd.Series(header, dtype="str").str.strip())
+    names = [known.get(plain(text), shown(text)) for text in meant]
     body = _filled(body.set_axis(range(len(names)), axis="columns"))
     kept = [i for i, name in enumerate(names) if name or (body[i].str.strip() != "").any()]
     body = body[kept].set_axis([names[i] or f"column {i + 1}" for i in kept], axis="columns")

@@ -23,6 +23,7 @@ from aging.records import SHEETS
 
 MOST_BYTES = 500_000_000
 MOST_CELLS = 25_000_000
+MOST_TIMES, SMALL = 200, 20_000_000  # 60,000 like rows shrink by 16 times
 _CELL = re.compile(rb"<(?:\w+:)?(?:c|row)\b[^<]*?\br\s*=\s*[\"']([A-Za-z]*)([0-9]+)[\"'][^<>]*>")
 _EXACT = 2**53  # whole numbers up to here are whole in a workbook too
 
@@ -90,7 +91,10 @@ def _inspect(path: Path) -> None:
     """Raise SourceError unless the file is a whole zip of a bearable size."""
     try:
         with zipfile.ZipFile(path) as archive:
-            left = MOST_BYTES
+            left, size = MOST_BYTES, path.stat().st_size
+            told = sum(member.file_size for member in archive.infolist())
+            if told > min(MOST_BYTES, max(SMALL, MOST_TIMES * size)):
+                raise _too_large(path)
             for member in archive.infolist():
                 left = _unpack(archive, member, left, path)
     except (
@@ -103,6 +107,13 @@ def _inspect(path: Path) -> None:
         raise SourceError(f"{path}: cannot be read ({error.strerror or error})") from error
 
 
+def _too_large(path: Path) -> SourceError:
+    return SourceError(
+        f"{path}: unpacks to more than {MOST_BYTES / 1e6:g} MB, or {MOST_TIMES} times its size; "
+        "save the sheets as CSV files"
+    )
+
+
 def _unpack(archive: zipfile.ZipFile, member: zipfile.ZipInfo, left: int, path: Path) -> int:
     """Bytes still allowed after this member."""
     tail, width, height = b"", 0, 0
@@ -110,7 +121,7 @@ def _unpack(archive: zipfile.ZipFile, member: zipfile.ZipInfo, left: int, path: 
         while chunk := stream.read(1 << 20):
             left -= len(chunk)
             if left < 0:
-                raise SourceError(f"{path}: unpacks to more than {MOST_BYTES / 1e6:g} MB")
+                raise _too_large(path)
             chunk = tail + chunk
             for cell in _CELL.finditer(chunk):
                 if not cell[0].endswith(b"/>"):  # an empty cell or row takes no room

@@ -1,7 +1,8 @@
 """The whole ledger as an exposure folder that loads back into an equal one.
 
 Readings go out with those they superseded and with who recorded them and when; of the other
-sheets the facts that stand go out, not their earlier versions.
+sheets the facts that stand go out, not their earlier versions. No cell is a formula to a
+spreadsheet, and intake takes the apostrophes off again.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import pandas as pd
 
 from aging.errors import CallError, LedgerError
 from aging.ledger.ledger import Ledger
-from aging.records import SHEETS
+from aging.records import SHEETS, unrun, unrun_column
 
 
 def export(ledger: Ledger, folder: str | Path) -> None:
@@ -55,14 +56,18 @@ def _write(frames: dict[str, pd.DataFrame], folder: Path) -> None:
 
 
 def _write_csv(frame: pd.DataFrame, path: Path) -> None:
-    wide = pd.concat([frame.drop(columns="extra"), _facts(frame["extra"])], axis="columns")
+    known = frame.drop(columns="extra")
+    known = known.assign(**known.select_dtypes("str").apply(unrun_column))
+    wide = pd.concat([known, _facts(frame["extra"])], axis="columns")
     wide.to_csv(path, index=False, float_format=_shortest, lineterminator="\r\n")
 
 
 def _facts(extra: pd.Series) -> pd.DataFrame:
     """A column for each name in the JSON texts, in the order of the alphabet."""
     codes, texts = pd.factorize(extra)
-    facts = pd.DataFrame([json.loads(text) for text in texts])
+    facts = pd.DataFrame(
+        [{unrun(name): unrun(value) for name, value in json.loads(text).items()} for text in texts]
+    )
     return facts.reindex(codes)[sorted(facts.columns)].set_axis(extra.index)
 
 

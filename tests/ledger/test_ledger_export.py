@@ -2,12 +2,14 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import json
+import re
 import shutil
 from pathlib import Path
 
 import pandas as pd
 import pytest
-from ledger_example import assert_equal, example, frame, only, ordered, reading
+from ledger_example import assert_equal, example, frame, only, ordered, reading, with_readings
 
 from aging import intake
 from aging.errors import CallError, LedgerError
@@ -52,6 +54,22 @@ def test_an_exported_ledger_loads_into_an_equal_one(ledger, tmp_path):
     assert_survives(ledger, tmp_path)
 
 
+def test_no_cell_of_an_export_is_a_formula_and_all_come_back(tmp_path):
+    odd = ["=HYPERLINK(1)", "+1 coat", "-1+2", "@SUM(A1)", "'=1", "''=1", "'quoted'", "-"]
+    rows = [
+        reading("P3", f"2023-03-{day:02}", 0.5)
+        | {"remark": text, "extra": json.dumps({"=cmd|' /C calc'!A0": text, "plain": -0.5})}
+        for day, text in enumerate(odd, 1)
+    ]
+    with open_ledger(tmp_path / "odd.sqlite", create=True) as book:
+        book.append(with_readings(example(), *rows), by="@Ada", source="test")
+        assert_survives(book, tmp_path)
+    for file in (tmp_path / "out").rglob("*.csv"):
+        for row in csv.reader(file.read_text("utf-8").splitlines()):
+            for cell in row:
+                assert not re.match(r"[=+@\t\r]|-(?![0-9.]+(e-?[0-9]+)?$)", cell), cell
+
+
 def test_the_sample_survives_an_export(tmp_path):
     with open_ledger(tmp_path / "aging.sqlite", create=True) as ledger:
         ledger.append(intake.read(SAMPLE).exposure, by="Ada", source="the sample")
@@ -93,7 +111,7 @@ def test_the_files_are_plain_csv(ledger, tmp_path):
     data = (tmp_path / "out" / "formulations.csv").read_bytes().decode("utf-8")
     assert data == (
         "formulation,role,description,hollow_sphere_vol_pct,silica_wt_pct\r\n"
-        'A0,control,,,\r\nA8,candidate,"=8 % silica; ""soft""",15,8\r\n'
+        'A0,control,,,\r\nA8,candidate,"\'=8 % silica; ""soft""",15,8\r\n'
     )
     with (tmp_path / "out" / "readings.csv").open(newline="", encoding="utf-8") as file:
         rows = {row["reading_id"]: row for row in csv.DictReader(file)}
