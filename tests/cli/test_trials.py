@@ -167,6 +167,33 @@ def test_compare_tells_winners_and_who_fails(ask):
     assert found["worthwhile"] == 0.02
 
 
+def test_amounts_are_the_property_s_own_unless_given(ask):
+    found = ask("compare")
+    assert (found["worthwhile"], found["margin"]) == (0.02, 0.02)
+    assert any("by default: 0.02 (fraction), assumed" in note for note in found["notes"])
+    given = ask("compare", "--worthwhile", 0.01, "--margin", 0.03)
+    assert (given["worthwhile"], given["margin"]) == (0.01, 0.03)
+    assert not any("by default" in note for note in given["notes"])
+
+
+def test_pooling_tells_batches_and_sites(ask):
+    found = ask("compare", "--show", "pooling")
+    assert {one["what"] for one in found["rows"]} == {"batches", "sites"}
+    verdicts = {"may be averaged", "look at the worst", "cannot be tested"}
+    assert {one["verdict"] for one in found["rows"]} <= verdicts
+
+
+def test_of_many_pairs_the_largest_are_shown(terminal, capsys):
+    terminal(120)
+    many = pd.DataFrame([row(site, f"F{n}", estimate=n / 1000) for site in ("AMARO", "all")
+                         for n in range(150)])  # fmt: skip
+    differences.differences(many, SR, {"worthwhile": 0.02, "margin": 0.02}, ())
+    text = capsys.readouterr().out
+    assert text.count(" F149 ") == 2
+    assert " F49 " not in text
+    assert "the 100 largest of 150 differences" in text
+
+
 def test_ranks_leave_out_who_fails_and_draws_are_written(ask, tmp_path):
     import xarray as xr
 

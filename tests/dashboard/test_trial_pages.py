@@ -13,6 +13,7 @@ from streamlit.testing.v1 import AppTest
 import aging
 from aging.comparison import origins, ranks
 from aging.comparison.factorial import factorial
+from aging.comparison.poolability import poolability
 from aging.intake import composition
 from aging.records import csv_of
 from aging.simulation import Design, simulate
@@ -74,6 +75,16 @@ def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted
     texts = [text.value for text in app.text]
     for spec in (forest, *paths, parts, places):
         assert spec["description"] in texts
+
+
+def test_the_page_says_whether_batches_and_sites_may_be_averaged(folder, fitted, monkeypatch):
+    app = shown(folder, monkeypatch, "compare", control="S0H0", candidate="S8H30")
+    rows = poolability(fitted).query("formulation == 'S8H30'").set_index("what")
+    told = next(text.value for text in app.text if text.value.startswith("S8H30: batches"))
+    assert told.count("look at the worst") == (rows["verdict"] == "look at the worst").sum()
+    assert set(table(app, "decided_by")["what"]) == {"batches", "sites"}
+    none = trial_wording.pooling(rows[:0].reset_index(), fitted.measured, "A")
+    assert none.startswith("A: no batch is recorded")
 
 
 def test_over_the_months_is_another_comparison(folder, monkeypatch):
