@@ -25,10 +25,9 @@ RANKS_HEADING, NUMBERS_HEADING = "Which one leads", "All differences"
 DOWNLOAD = "Download the table (CSV)"
 POOLING_HEADING = "May batches and sites be averaged?"
 POOLING_COLUMNS = {
-    "formulation": "Formulation", "what": "What", "groups": "Which", "verdict": "Verdict",
-    "decided_by": "Decided by", "p_slopes": "Slopes, p", "p_intercepts": "Intercepts, p",
-    "estimate": "Mean", "worst": "Worst", "worst_estimate": "There", "n_panels": "Panels",
-    "notes": "Notes",
+    "formulation": "Formulation", "what": "What", "verdict": "Verdict", "decided_by": "Decided by",
+    "estimate": "Mean", "worst": "Worst", "worst_estimate": "There", "p_slopes": "Slopes, p",
+    "p_intercepts": "Intercepts, p", "groups": "Which", "n_panels": "Panels", "notes": "Notes",
 }  # fmt: skip
 HOW_POOLING = (
     "A test on the readings so far, not on the projection: first whether slopes differ, then "
