@@ -48,8 +48,9 @@ CLAIM_COLUMNS = {
 }  # fmt: skip
 HOW_TO_READ = (
     "Now: projected to the claimed month, or measured once it was read. Margin: how far now is on "
-    "the good side of the claimed value. Moved: the same, since the claim was made. Fails with: "
-    "probability that the reading of that month falls short."
+    "the good side of the claimed value. Moved: how now changed since the "
+    "claim was made, above 0 for the better. Fails with: probability that the reading "
+    "of that month falls short."
 )
 CARD_HEADING = "How past claims did"
 CARD_COLUMNS = {
@@ -140,6 +141,13 @@ def breaks(one: Watched) -> str:
     )
 
 
+def decided(one: Watched) -> str:
+    """Why no visit to come would break a claim, or nothing."""
+    if not isnan(one.measured):
+        return "its month was read"
+    return "broken as it is" if one.state == "broken" else ""
+
+
 def row(one: Watched, end: pd.Series | None) -> dict[str, Any]:
     """A claim as CLAIM_COLUMNS, and `order`: trouble first, ended last."""
     claim, name = one.claim, one.claim.property
@@ -150,7 +158,7 @@ def row(one: Watched, end: pd.Series | None) -> dict[str, Any]:
         "now": number(one.estimate, name, finer=1),
         "margin": number(one.margin, name, finer=1, sign=True),
         "moved": number(one.moved, name, finer=1, sign=True),
-        "fails": one.probability_failing, "breaks": ended(end) or breaks(one),
+        "fails": one.probability_failing, "breaks": ended(end) or breaks(one) or decided(one),
         "basis": BASES[claim.basis], "made": claim.made_at[:10],
         "by": claim.made_by, "claim": claim.claim,
     }  # fmt: skip

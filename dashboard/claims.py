@@ -125,11 +125,12 @@ def _coverage(opened: data.Opened, name: str) -> pd.DataFrame | None:
 def evidence(opened: data.Opened, name: str) -> Evidence:
     """All that a claim on a property of a store may rest on; AgingError where there is no fit."""
     fit = data.fitted(opened, name)
+    revision = opened.mark[0][1]
     with open_ledger(opened.source) as book:
-        changes = book.recorded("formulations")
+        changes = book.recorded("formulations", revision)
     return Evidence(
         fit, keeping.checked(opened).open, changes, _coverage(opened, fit.gathered.property.name),
-        opened.mark[0][1],
+        revision,
     )  # fmt: skip
 
 

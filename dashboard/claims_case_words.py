@@ -26,6 +26,7 @@ CRITERIA_COLUMNS = {
     "slope": "Slope", "section": "Section", "applies_to": "Where", "route": "Route",
     "source": "From",
 }  # fmt: skip
+UNITS = {"batches": "batches of paint that differ"}  # where the table has a statistic
 VERDICTS = ("met", "undecided", "not met")
 FORMULATION, PROPERTY, MONTHS, BASIS = "Formulation", "Property", "Months exposed", "As"
 RATED_VALUE, RATING = "Value that the body issued", "Its identifier, body and date"
@@ -65,10 +66,15 @@ def gates(found: Sequence[Gate]) -> str:
     return f"{sum(one.met for one in found)} of {plural(len(found), 'gate')} met."
 
 
+def unit(one: Gate) -> str:
+    """What a gate counts, in words."""
+    return UNITS.get(one.gate) or str(GATES.loc[one.gate, "unit"])
+
+
 def gate(one: Gate) -> str:
     """A line of the checklist: what is seen, and what is missing and when it can be met."""
-    unit = GATES.loc[one.gate, "unit"]
-    what = f"{unit[0].upper()}{unit[1:]}: {one.seen}"
+    name = unit(one)
+    what = f"{name[0].upper()}{name[1:]}: {one.seen}"
     if one.met:
         return f"\u2713 Met. {what} (needed: {one.needed})."
     return f"\u2717 Missing. {what}; needed: {one.needed}. {one.how[0].upper()}{one.how[1:]}."
@@ -76,7 +82,7 @@ def gate(one: Gate) -> str:
 
 def also(basis: str, lacking: Sequence[Gate]) -> str:
     """What a stronger basis still needs."""
-    gates = "; ".join(f"{GATES.loc[one.gate, 'unit']} ({one.how})" for one in lacking)
+    gates = "; ".join(f"{unit(one)} ({one.how})" for one in lacking)
     if not gates:
         return f"It could be said as {BASES[basis]} now."
     return f"Not yet as {BASES[basis]}: {gates}."

@@ -83,8 +83,8 @@ def checklist(case: claims.Case) -> None:
     """The gates of a case: what is missing first, then what is met, then stronger bases."""
     if case.gates:
         st.text(case_words.gates(case.gates))
-        for one in sorted(case.gates, key=lambda gate: gate.met):
-            st.text(case_words.gate(one))
+        shown = sorted(case.gates, key=lambda gate: gate.met)
+        st.text("\n".join(map(case_words.gate, shown)))
     else:
         st.text(case_words.NO_GATE)
     for basis, lacking in case.lacking.items():

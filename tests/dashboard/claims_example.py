@@ -27,7 +27,7 @@ def exposure(months: float = 24, *, bad: float = 0.0) -> Exposure:
                 panel, start = f"{site}-{name}-{number}", 0.85 + random.normal(0, 0.003)
                 panels.append({"panel": panel, "formulation": name, "site": site,
                                "kind": "exposed", "exposed_on": f"{START:%Y-%m-%d}",
-                               "replicate": number})  # fmt: skip
+                               "replicate": number, "paint_batch": name})  # fmt: skip
                 for month in VISITS:
                     value = start - share * loss * (1 - np.exp(-month / 7))
                     value += random.normal(0, 0.004) - bad * (month == 24 and name == "B4")
