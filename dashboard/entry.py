@@ -23,7 +23,7 @@ from dashboard import entry_words as wording
 
 TOKEN, SIGNED_IN, LET_IN = "entry token", "entry name", "entry open"
 OPEN_SECONDS = 10
-VIEWS = {"log": "log"}  # pages that are of no use without a deed
+VIEWS = {"log": "log", "load": "log"}  # pages that are of no use without a deed
 
 
 @st.cache_resource

@@ -6,6 +6,7 @@ import streamlit as st
 
 from aging.errors import AgingError
 from aging.intake.matching import (
+    ALL_ROWS,
     KEPT,
     Match,
     Matching,
@@ -20,8 +21,8 @@ from dashboard import load_words as words
 from dashboard import loading, parts
 
 
-def matched(table: Table, target: loading.Target, place: int) -> Matching | None:
-    """The matching of a table that a person confirmed, now or at an earlier load; else None."""
+def matched(table: Table, target: loading.Target, place: int) -> tuple[Matching | None, bool]:
+    """The matching of a table, None where it is left out, and whether a person confirmed it."""
     known, remembered = loading.told(table, target)
     seems = remembered or (bool(known.measured) or not known.lacking)
     with st.expander(words.MATCH_HEADING, expanded=not remembered):
@@ -32,21 +33,17 @@ def matched(table: Table, target: loading.Target, place: int) -> Matching | None
             key=f"sheet {place} {known.layout}", format_func=words.SHEETS.__getitem__,
         )  # fmt: skip
         if sheet == words.LEAVE_OUT:
-            return None
+            return None, True
         try:
             mine = Matching(sheet, tuple(_columns(table, known, sheet, place)))
         except AgingError as error:
             st.text(str(error))
-            return None
-        mine = _all_rows(mine, place)
+            return None, False
+        mine = _all_rows(mine, known, place)
         if mine.lacking:
             st.text(words.lacking(mine.lacking))
-            return None
-        return (
-            mine
-            if st.checkbox(words.CONFIRM, remembered, key=f"right {place} {known.layout}")
-            else None
-        )
+            return None, False
+        return mine, st.checkbox(words.CONFIRM, remembered, key=f"right {place} {known.layout}")
 
 
 def _columns(table: Table, known: Matching, sheet: str, place: int) -> list[Match]:
@@ -81,8 +78,9 @@ def _columns(table: Table, known: Matching, sheet: str, place: int) -> list[Matc
     return found
 
 
-def _all_rows(matching: Matching, place: int) -> Matching:
+def _all_rows(matching: Matching, known: Matching, place: int) -> Matching:
     """The same with what holds for all rows of a table of readings."""
+    past = {one.meaning: one.value for one in known.matches if one.header == ALL_ROWS}
     meant = {one.meaning for one in matching.matches}
     if matching.sheet != "readings":
         return matching
@@ -93,7 +91,7 @@ def _all_rows(matching: Matching, place: int) -> Matching:
     for box, name, label in ((boxes[1], "operator", words.OPERATOR),
                              (boxes[2], "instrument", words.INSTRUMENT)):  # fmt: skip
         if name not in meant:
-            given = box.text_input(label, key=f"{name} {place}").strip()
+            given = box.text_input(label, past.get(name, ""), key=f"{name} {place}").strip()
             matching = with_value(matching, name, given) if given else matching
     return matching
 

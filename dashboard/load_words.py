@@ -11,7 +11,7 @@ from aging.ledger import Receipt
 from aging.records import Finding, Intake
 from aging.vocabulary import PROPERTIES
 
-TITLE = "Load readings"
+TITLE, LOOKING = "Load readings", "Looking at the files ..."
 ABOUT = "You see what would be stored, and what would not and why, before anything is."
 INTO, OPEN_STORE, NEW_STORE = "Into", "the store that is open", "a new store"
 FILES = "CSV files, a workbook (.xlsx) or a ZIP"
@@ -20,6 +20,7 @@ NEW_PLACE = "New store"
 MATCH_HEADING = "What the headers mean"
 REMEMBERED = "Known from an earlier load: {file}."
 CONFIRM = "This is right, remember it"
+CONFIRM_FIRST = "Say first that this is right; then you see what would be stored."
 MATCH_ABOUT = (
     "{file} has headers of its own. Look over what each means; a later file with the same headers "
     "is then read without asking."
@@ -44,7 +45,6 @@ NOTES = "Notes"
 NOTHING_NEW = "Every row is in the store already: there is nothing to store."
 NO_ROWS = "No row can be stored; mend the file and bring it again."
 BY = "Your name, for the record"
-NO_NAME = "Say first who loads."
 NEEDS_STORE = "The source that is open shows files; rows can be loaded into a store only."
 DONE = "Loaded."
 SEE, SEE_DOUBTS = "See what is exposed", "See what asks for a second look"
@@ -109,6 +109,11 @@ def stored(receipt: Receipt) -> str:
     told = f"Stored {receipt.stored:,} readings; {receipt.already:,} were there already"
     refused = f"; {receipt.refused:,} differ from what is stored and were refused"
     return told + (refused if receipt.refused else "") + "."
+
+
+def conflict(one: Finding) -> str:
+    """Why the store itself refused a row."""
+    return f"{one.seen}; {one.allowed}; {one.action}."
 
 
 def tallies(read: Intake) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from aging.errors import AgingError
 from aging.intake.matching import Matching, from_sheet, known_for, propose, to_sheet
 from aging.intake.tables import Table
 from aging.intake.uploads import laid_out
-from aging.ledger import Receipt, open_ledger
+from aging.ledger import open_ledger
 from aging.records import SHEETS, Exposure, Intake
 from dashboard import data, entry, start
 from dashboard import load_words as words
@@ -65,6 +66,11 @@ def brought(files: Sequence[tuple[str, bytes]]) -> Path:
     return whole[0] if len(whole) == 1 else folder
 
 
+def told_of(error: AgingError) -> str:
+    """An error without the folder in which files were laid out."""
+    return re.sub(r"\S*aging-[^/\\]+[/\\]files[/\\]?", "", str(error))
+
+
 def target_of(store: str) -> Target:
     """A store that is there, with what it knows; AgingError where it cannot be read."""
     known = data.opened(store).exposure
@@ -81,15 +87,44 @@ def looked_at(
     path: Path, target: Target, matchings: Sequence[Matching], *, day_first: bool | None
 ) -> Seen:
     """Check all rows against the rules and the store; nothing is stored. AgingError: unreadable."""
-    read = intake.read(path, day_first=day_first, matchings=matchings, known=target.known)
+    revision = data.mark_of(target.store) if target.known is not None else ()
+    key = repr((_mark(path), target.store, revision, matchings, day_first))
+    return _looked_at(key, path, target, matchings, day_first)
+
+
+def tables(path: Path) -> list[Table]:
+    """Tables that need a matching, see `intake.foreign`."""
+    return _tables(repr(_mark(path)), path)
+
+
+def _mark(path: Path) -> list[tuple[str, int, int]]:
+    """What changes when the files do that intake looks at."""
+    files = [path] if path.is_file() else [*path.glob("*"), *path.glob("weather/*")]
+    return [(str(one), one.stat().st_mtime_ns, one.stat().st_size) for one in sorted(files)]
+
+
+@st.cache_resource(max_entries=4, show_spinner=words.LOOKING)
+def _tables(key: str, _path: Path) -> list[Table]:  # noqa: ARG001 - the cache's own
+    return intake.foreign(_path)
+
+
+@st.cache_resource(max_entries=4, show_spinner=words.LOOKING)
+def _looked_at(
+    key: str,  # noqa: ARG001 - the cache's own
+    _path: Path,
+    _target: Target,
+    _matchings: Sequence[Matching],
+    _day_first: bool | None,
+) -> Seen:
+    read = intake.read(_path, day_first=_day_first, matchings=_matchings, known=_target.known)
     rows = read.exposure.readings
     there = set[str]()
-    if target.known is not None:
-        with open_ledger(target.store) as book:
+    if _target.known is not None:
+        with open_ledger(_target.store) as book:
             there = set(book.history()["reading_id"])
     new = rows[~rows["reading_id"].isin(there)]
-    facts = _facts(read.exposure, target.known)
-    return Seen(read, new, len(rows) - len(new), facts, _doubts(read.exposure, new, target))
+    facts = _facts(read.exposure, _target.known)
+    return Seen(read, new, len(rows) - len(new), facts, _doubts(read.exposure, new, _target))
 
 
 def _facts(found: Exposure, known: Exposure | None) -> int:
@@ -139,9 +174,6 @@ def store(seen: Seen, target: Target, matchings: Sequence[Matching], by: str, wh
     else:
         with entry.doing(target.store, "log", what) as book:
             receipts = book.append(facts, by=entry.name() or by, source=what)
-    st.session_state[STORED] = words.stored({one.sheet: one for one in receipts}["readings"])
-
-
-def conflicts(receipts: Sequence[Receipt]) -> list[str]:
-    """What the store itself refused."""
-    return [f"{one.seen}; {one.allowed}; {one.action}" for r in receipts for one in r.findings]
+    told = [words.stored({one.sheet: one for one in receipts}["readings"])]
+    told += [words.conflict(finding) for one in receipts for finding in one.findings]
+    st.session_state[STORED] = "\n".join(told)

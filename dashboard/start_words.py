@@ -42,7 +42,7 @@ OPEN_HEADING = "Open what is there"
 OPEN_HERE = "Stores found where new ones are kept"
 PATH = "Store, exposure folder or workbook on this machine"
 PATH_LIKE = "a path, or postgresql://user@host/database"
-OPEN_IT, CHOSEN_NONE = "Open it", "Name a source first."
+OPEN_IT = "Open it"
 ONLY_LOCAL = (
     "This server is open to other machines, so that the source is named where it is started:"
 )
@@ -83,7 +83,10 @@ FORMULATION_COLUMNS = {"formulation": "Formulation", "role": "Role", "descriptio
 NEXT_HEADING = "What to do next"
 FIRST_VISIT = "Panels hang, and none has been read yet."
 ADDRESS = "Address at which phones reach this page"
-ADDRESS_HELP = "It goes into the labels' codes. localhost is this machine alone."
+ADDRESS_HELP = (
+    "It goes into the labels' codes. 127.0.0.1 is this machine alone: name people with `aging "
+    "people`, then `aging dashboard STORE --phone` tells the address that phones reach."
+)
 LABELS, RACK_MAP = "Labels to print (PDF)", "Map of the rack (PDF)"
 ROUND, ROUND_SITE = "Round sheet for a phone", "Site"
 STEPS = (
@@ -92,7 +95,6 @@ STEPS = (
     "round sheet along."
 )
 TO_LOG = "Log first readings"
-TO_PLAN = "See what is due"
 NO_PANELS = "This store holds no panel yet."
 LOAD_OR_BEGIN = "Load a folder with panels, or start a trial of your own."
 

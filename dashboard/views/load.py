@@ -6,7 +6,6 @@ from pathlib import Path
 
 import streamlit as st
 
-from aging import intake
 from aging.errors import AgingError
 from dashboard import data, entry, load_parts, loading, start
 from dashboard import load_words as words
@@ -43,7 +42,6 @@ def source() -> tuple[Path, str]:
 
 
 st.title(words.TITLE)
-entry.require_open("log")
 if told := st.session_state.pop(loading.STORED, None):
     st.success(words.DONE)
     st.text(told)
@@ -53,9 +51,12 @@ st.text(words.ABOUT)
 try:
     into = target()
     found, name = source()
-    tables = intake.foreign(found)
+    tables = loading.tables(found)
     asked = [load_parts.matched(table, into, place) for place, table in enumerate(tables)]
-    matchings = [one for one in asked if one is not None]
+    matchings = [one for one, _ in asked if one is not None]
+    if not all(confirmed for _, confirmed in asked):
+        st.text(words.CONFIRM_FIRST)
+        st.stop()
     day_first = None
     if not tables:  # a matching knows the order of its own dates
         order = st.selectbox(words.DATES, list(words.ORDERS), key="order of dates",
@@ -63,7 +64,7 @@ try:
         day_first = {"refuse": None, "day": True, "month": False}[order]
     seen = loading.looked_at(found, into, matchings, day_first=day_first)
 except AgingError as error:
-    st.text(str(error))
+    st.text(loading.told_of(error))
     st.stop()
 load_parts.preview(seen)
 if not any(len(frame) for _, frame in seen.read.exposure.frames()):

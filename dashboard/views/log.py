@@ -29,8 +29,12 @@ def opened() -> str:
     """The open store; without one the page says how to make it and ends."""
     source = data.named_source() or ""
     if not is_store(source):
-        st.text(wording.NEEDS_STORE if source else start_words.NO_SOURCE_YET)
-        start_parts.ways_in()
+        if source:
+            st.text(wording.NEEDS_STORE)
+            st.code(wording.STORE_COMMANDS, language=None)
+        else:
+            st.text(start_words.NO_SOURCE_YET)
+            start_parts.ways_in()
         st.stop()
     return source
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import streamlit as st
 
 from aging.charts import visits_chart
-from dashboard import attention, data, parts, wording
+from dashboard import attention, data, parts, start, start_words, wording
 
 FIRST = 20
 
@@ -15,6 +15,8 @@ opened = parts.source_or_help()
 shown = data.overview(opened, datetime.now(UTC).date())
 
 st.title(wording.OVERVIEW)
+st.page_link("views/start.py", label=start_words.SOURCE)
+st.text(start_words.OPEN_NOW + start.shown(opened.source))
 if wording.is_sample(opened.source):
     st.markdown(wording.SAMPLE_IS)
 parts.figures({
