@@ -6,7 +6,6 @@ import streamlit as st
 
 from aging.errors import AgingError
 from aging.intake.matching import (
-    ALL_ROWS,
     KEPT,
     Match,
     Matching,
@@ -15,7 +14,7 @@ from aging.intake.matching import (
     units,
     with_value,
 )
-from aging.intake.tables import Table
+from aging.intake.tables import ALL_ROWS, Table
 from aging.vocabulary import PROPERTIES, SURFACE_STATES
 from dashboard import load_words as words
 from dashboard import loading, parts

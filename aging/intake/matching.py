@@ -18,11 +18,10 @@ from aging.errors import require
 from aging.intake.cells import NOTHING, SWAPPABLE
 from aging.intake.raw import plain
 from aging.intake.synonyms import heard
-from aging.intake.tables import Table
+from aging.intake.tables import ALL_ROWS, Table
 from aging.records import SHEETS, Exposure, exposure_with
 from aging.vocabulary import PROPERTIES, SURFACE_STATES, UNIT_FACTORS
 
-ALL_ROWS = "*"
 ORDERS = {"day first": True, "month first": False}  # how a date column means 03/04/2025
 MATCHED = ("readings", "panels", "formulations", "sites", "events")
 KEPT = "as it is"  # kept as a further column

@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 
 from aging.intake.cells import NOTHING, numbers
-from aging.intake.matching import ALL_ROWS, HANGING, KEPT, ORDERS, Match, Matching
+from aging.intake.matching import HANGING, KEPT, ORDERS, Match, Matching
 from aging.intake.raw import Raw, plain
 from aging.intake.synonyms import word_for
-from aging.intake.tables import Table
+from aging.intake.tables import ALL_ROWS, Table
 from aging.records import SHEETS
 from aging.vocabulary import PROPERTIES, UNIT_FACTORS
 

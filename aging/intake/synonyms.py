@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from aging.vocabulary import UNIT_FACTORS
@@ -19,6 +19,7 @@ from aging.vocabulary import UNIT_FACTORS
 WORDS = Path(__file__).with_name("synonyms.csv")
 _BRACKET = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _NUMBERED = re.compile(r"(.*?[^\W\d])[ ._#-]*[1-9]")
+LONGEST = 80  # letters of a header
 UNITS = frozenset(unit for known in UNIT_FACTORS.values() for unit in known) - {"1", "rating"}
 
 
@@ -59,10 +60,10 @@ def word_for(kind: str, text: str) -> str:
 
 def knows(header: str) -> bool:
     """Whether a header is known."""
-    return bool(header.strip()) and bool(heard(header).meaning)
+    return bool(header.strip()) and len(header) <= LONGEST and bool(heard(header).meaning)
 
 
-@cache
+@lru_cache(4096)
 def heard(header: str) -> Heard:
     """What a header says."""
     unit, bracketed = "", header

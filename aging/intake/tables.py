@@ -24,6 +24,7 @@ from aging.intake.text import DELIMITERS, decode, delimiter_of
 from aging.intake.workbook import worksheets
 
 HEAD_ROWS = 30
+ALL_ROWS = "*"  # header of what a matching says of every row
 WORKBOOKS = (".xlsx", ".xlsm")
 
 
@@ -78,7 +79,8 @@ def _rows(text: str) -> tuple[bool, list[list[str]]]:
 def _table(name: str, rows: Sequence[Sequence[str]], *, comma: bool, tab: str = "") -> Table | None:
     """The table, or None where nothing stands under a header of at least two cells."""
     top = _header_at(rows)
-    if top is None or len(rows[top]) > MOST_COLUMNS:
+    width = max(map(len, rows), default=0)
+    if top is None or width > MOST_COLUMNS:
         return None
     header, below = [cell.strip() for cell in rows[top]], top + 1
     if below < len(rows) and _units(rows[below], header):
@@ -87,7 +89,6 @@ def _table(name: str, rows: Sequence[Sequence[str]], *, comma: bool, tab: str = 
             one + unit for one, unit in zip_longest(header, units[: len(header)], fillvalue="")
         ]
         below += 1
-    width = max(len(header), *(len(row) for row in rows[below:]), 0)
     body = pd.DataFrame(
         [[*row, *[""] * (width - len(row))] for row in rows[below:]],
         index=range(below + 1, len(rows) + 1), columns=range(width), dtype="str",
@@ -118,10 +119,12 @@ def _units(row: Sequence[str], header: Sequence[str]) -> bool:
 
 
 def _distinct(names: Sequence[str]) -> list[str]:
-    """Names that stand twice get a number."""
+    """Names that stand twice get a number, as does the star that means all rows."""
     seen: dict[str, int] = {}
     told = []
     for name in map(shown, names):
         seen[name] = seen.get(name, 0) + 1
-        told.append(f"{name} ({seen[name]})" if name and seen[name] > 1 else name)
+        told.append(
+            f"{name} ({seen[name]})" if name and (seen[name] > 1 or name == ALL_ROWS) else name
+        )
     return told

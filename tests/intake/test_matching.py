@@ -7,6 +7,8 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from aging import intake
 from aging.errors import CallError, SourceError
@@ -256,3 +258,30 @@ def test_a_table_without_a_matching_says_what_it_needs(table, store):
     path = table("Specimen,Date,SR\nA1,2024-03-01,0.8\n")
     with pytest.raises(SourceError, match=re.escape("needs a matching of its columns")):
         intake.read(path, known=store)
+
+
+WORDS = ["Specimen", "Date", "SR (%)", "SR 1", "SR 2", "YI", "Property", "Value", "Unit", "Site",
+         "Formulation", "Exposed", "washed", "", "%", "A1", "A9", "2024-03-01", "01.03.2024",
+         "13/03/2024", "81,2", "0.8", "x", "n/a", "\u202e", "=1+1", "*"]  # fmt: skip
+
+
+@settings(
+    max_examples=60, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)  # fmt: skip
+@given(
+    lines=st.lists(st.lists(st.sampled_from(WORDS), max_size=6), max_size=7),
+    delimiter=st.sampled_from(",;\t"),
+)
+def test_no_table_ends_in_a_fault_of_the_program(lines, delimiter, tmp_path, store):
+    path = tmp_path / "lab.csv"
+    path.write_text("\n".join(delimiter.join(line) for line in lines), encoding="utf-8")
+    for one in intake.foreign(path):
+        matching = propose(one)
+        result = intake.read(path, matchings=[matching], known=store)
+        told = {one.column for one in result.findings} - {None}
+        assert told <= {*one.headers, *SHEETS[matching.sheet].names} or any(
+            " + " in column for column in told
+        )
+        rows_in = sum(tally.rows for tally in result.tallies)
+        assert rows_in == sum(t.accepted + t.refused for t in result.tallies)
