@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 from dataclasses import replace
 
 import pytest
@@ -192,3 +193,40 @@ def test_the_gate_does_not_open_because_the_store_cannot_be_asked(team, monkeypa
     assert wording.CANNOT_ASK in texts(app)
     assert len(app.dataframe) == 0
     assert team.exists()
+
+
+class Vouched(dict):
+    """What Streamlit tells of who an identity provider vouches for."""
+
+    to_dict = dict.copy
+
+
+def test_an_identity_provider_lets_in_whom_the_store_knows(team, monkeypatch):
+    with open_ledger(team) as book:
+        access.add(book, "ola", ["formulator"], who="kai", sign_in="ola@lab.example")
+    monkeypatch.setattr(entry, "provider", lambda: True)
+    told = Vouched(is_logged_in=False)
+    monkeypatch.setattr(entry.st, "user", told)
+    app = run("")
+    assert wording.PROVIDER in labels(app)
+    told.update(is_logged_in=True, email="ola@lab.example", email_verified=False, iat=time.time())
+    app.run()
+    assert wording.UNKNOWN in texts(app)
+    told.update(email_verified=True)
+    go(app, "views/me.py")
+    assert "ola: formulator" in texts(app)
+    with open_ledger(team) as book:
+        assert [(one.who, one.deed) for one in book.deeds()] == [("ola", "signed in")]
+
+
+@pytest.mark.usefixtures("team")
+def test_tables_leave_only_with_who_may_take_them_out():
+    script = """
+import pandas as pd
+from dashboard import entry, parts
+entry.guard()
+parts.download(pd.DataFrame({"a": [1]}), "some.csv", "Save")
+"""
+    for who, offered in (("rob", 0), ("fay", 1)):
+        app = enter(AppTest.from_string(script, default_timeout=60).run(), who)
+        assert len(app.get("download_button")) == offered
