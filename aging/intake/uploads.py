@@ -18,7 +18,7 @@ from aging.intake.tables import WORKBOOKS
 from aging.intake.workbook import MOST_BYTES
 
 READ = (".csv", *WORKBOOKS)
-MOST_FILES = 500
+MOST_FILES, LONGEST_NAME = 500, 200
 
 
 def laid_out(files: Sequence[tuple[str, bytes]], folder: Path) -> Path:
@@ -47,7 +47,9 @@ def laid_out(files: Sequence[tuple[str, bytes]], folder: Path) -> Path:
 
 def _place(path: str) -> PurePosixPath:
     parts = PurePosixPath(path.replace("\\", "/")).parts
-    name = parts[-1].lstrip(".") or "file"
+    name = parts[-1].lstrip(".") if parts else ""
+    if not (name.isprintable() and 0 < len(name.encode()) <= LONGEST_NAME):
+        raise SourceError(f"{shown(path)}: no name for a file; rename it")
     beside = len(parts) > 1 and parts[-2].lower() == "weather"
     return PurePosixPath("weather", name) if beside else PurePosixPath(name)
 
