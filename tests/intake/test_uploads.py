@@ -66,9 +66,7 @@ def test_what_cannot_be_laid_out_is_told(tmp_path, files, told):
         laid_out(files, tmp_path)
 
 
-@pytest.mark.parametrize(
-    "name", ["a\x00.csv", "\u202evsc.a.csv", "a" * 300 + ".csv", "", "..", "/"]
-)
+@pytest.mark.parametrize("name", ["a\x00.csv", "\u202evsc.a.csv", "a" * 300 + ".csv", "", ".."])
 def test_a_name_that_is_none_is_refused_before_anything_is_written(tmp_path, name):
     with pytest.raises(SourceError, match="rename it"):
         laid_out([(name, b"panel\n")], tmp_path)
