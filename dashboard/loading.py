@@ -19,7 +19,7 @@ from aging.intake.tables import Table
 from aging.intake.uploads import laid_out
 from aging.ledger import open_ledger
 from aging.records import SHEETS, Exposure, Intake
-from dashboard import data, entry, start
+from dashboard import data, entry, log, start
 from dashboard import load_words as words
 
 SHOWN = 20
@@ -174,6 +174,8 @@ def store(seen: Seen, target: Target, matchings: Sequence[Matching], by: str, wh
     else:
         with entry.doing(target.store, "log", what) as book:
             receipts = book.append(facts, by=entry.name() or by, source=what)
+    log.known.clear()  # the page of a visit keeps panels for minutes
+    log.sheet.clear()
     told = [words.stored({one.sheet: one for one in receipts}["readings"])]
     told += [words.conflict(finding) for one in receipts for finding in one.findings]
     st.session_state[STORED] = "\n".join(told)
