@@ -29,6 +29,7 @@ Design = Callable[[FloatArray], tuple[npt.ArrayLike, Effects]]
 
 SMALL, SAME = 1e-2, 1e-7  # a factor below SMALL is zero if -2 log likelihood then stays the SAME
 EXACT = 1e-5  # share of the spread around X that is no residual but rounding
+FAR = 14.0  # asinh of a factor that leaves a residual of rounding only
 FLAT = 1e-3  # steepest slope of -2 log likelihood at an optimum
 STEP = float(np.finfo(float).eps ** 0.2)
 
@@ -179,6 +180,10 @@ def _search(
     x = np.concatenate([begin / _size(begin), *eyes])
     with np.errstate(all="ignore"):
         found = minimize(deviance, x, method="BFGS", jac="3-point", options={"gtol": 1e-6})
+        if np.abs(found.jac).max() >= FLAT:  # a step too far, as where the likelihood has no bound
+            bounds = [(None, None)] * begin.size + [(-FAR, FAR)] * (x.size - begin.size)
+            again = minimize(deviance, found.x, method="L-BFGS-B", jac="3-point", bounds=bounds)
+            found = again if again.fun < found.fun else found
     x = found.x
     for i in range(begin.size, x.size):
         zeroed = np.where(np.arange(x.size) == i, 0.0, x)
