@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -19,6 +20,10 @@ GUIDES = {
     "make_a_claim": "Make a claim",
     "commands": "All commands",
 }
+COMMANDS_ARE = (
+    "Typed in a terminal. SOURCE is an exposure folder, a workbook, a store file or the URL of a "
+    "PostgreSQL store. `aging COMMAND --help` tells the same."
+)
 WHICH = "I want to"
 
 READING = (
@@ -130,10 +135,25 @@ def held_columns(months: Iterable[int]) -> dict[str, str]:
     return {"course": MEASURED_COLUMNS["course"], **each}
 
 
-def sections(text: str) -> dict[str, str]:
-    """Parts of a guide by their headings; what stands before the first under ""."""
-    first, *rest = f"\n{text}".split("\n### ")
-    return {"": first, **dict(part.split("\n", 1) for part in rest)}
+def commands() -> list[str]:
+    """Names of the commands that the reference tells of."""
+    return list(_sections())
+
+
+def call(command: str) -> str:
+    """How a command is called."""
+    return _sections()[command][0]
+
+
+def options(command: str) -> str:
+    """What a command does and its options, as Markdown."""
+    return _sections()[command][1]
+
+
+@cache
+def _sections() -> dict[str, tuple[str, str]]:
+    parts = [part.split("\n", 1) for part in guide("commands").split("\n### ")[1:]]
+    return {head.split()[1]: (head, text) for head, text in parts}
 
 
 def guide(name: str) -> str:

@@ -11,13 +11,10 @@ names = list(guide_words.GUIDES)
 name = state.choose(
     "guide", guide_words.WHICH, names, default=names[0], show=guide_words.GUIDES.__getitem__
 )
-text = guide_words.guide(name)
 if name != "commands":
-    st.markdown(text)
+    st.markdown(guide_words.guide(name))
     st.stop()
-for heading, part in guide_words.sections(text).items():
-    if not heading:
-        st.markdown(part)
-        continue
-    with st.expander(heading):
-        st.markdown(part)
+st.markdown(guide_words.COMMANDS_ARE)
+for command in guide_words.commands():
+    with st.expander(guide_words.call(command)):
+        st.markdown(guide_words.options(command))
