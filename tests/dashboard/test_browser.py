@@ -8,11 +8,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
+from axe_check import findings
 
 PAGES = {"overview": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
@@ -25,14 +26,14 @@ PROBE = re.compile(
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
 
 
-@pytest.fixture(scope="module")
-def address(folder, tmp_path_factory) -> Iterator[str]:
-    elsewhere = tmp_path_factory.mktemp("elsewhere")
+@contextmanager
+def serve(source: Path, elsewhere: Path) -> Iterator[str]:
+    """The real server on a source, started in another directory; its address."""
     with closing(socket.socket()) as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     with (elsewhere / "server.log").open("w") as log:
-        command = [sys.executable, "-c", START.format(port), str(folder)]
+        command = [sys.executable, "-c", START.format(port), str(source)]
         server = subprocess.Popen(command, cwd=elsewhere, stdout=log, stderr=log)
     try:
         url = f"http://127.0.0.1:{port}"
@@ -41,6 +42,12 @@ def address(folder, tmp_path_factory) -> Iterator[str]:
     finally:
         server.terminate()
         assert server.wait(timeout=20) is not None
+
+
+@pytest.fixture(scope="module")
+def address(folder, tmp_path_factory) -> Iterator[str]:
+    with serve(folder, tmp_path_factory.mktemp("elsewhere")) as url:
+        yield url
 
 
 def _wait_for(url: str, server: subprocess.Popen) -> None:
@@ -89,6 +96,7 @@ def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path,
     visit = Visit(browser, width)
     visit.page.goto(f"{address}/{path}")
     visit.settle(PAGES[path], CHARTS[path])
+    assert width < 1280 or findings(visit.page) == []
     picture = tmp_path / f"{path}_{width}.png"
     visit.photograph(picture)
 

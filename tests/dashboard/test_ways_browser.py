@@ -1,0 +1,70 @@
+"""Every way is found by thumb, by keyboard, by a link that was sent, and by a screen reader."""
+
+from __future__ import annotations
+
+import pytest
+from axe_check import THEIRS, findings
+from claims_example import fill
+from test_browser import serve
+
+from dashboard import claim_words, due_words, keeping_words, log_words, ways_words
+
+HEADINGS = {
+    "": ways_words.WAYS_HEADING, "due": ways_words.DUE, "leading": ways_words.LEADING,
+    "holding": ways_words.HOLDING, "log": log_words.TITLE, "doubts": keeping_words.DOUBTS,
+    "story": keeping_words.STORY, "claims": claim_words.CLAIMS, "methods": "",
+}  # fmt: skip
+TALL = 44
+SHORT = """() => [...document.querySelectorAll('[data-testid=stSidebarNavLink]')]
+  .map(one => one.getBoundingClientRect().height).filter(tall => tall < 44)"""
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    home = tmp_path_factory.mktemp("ways")
+    ids = fill(home / "a.sqlite")
+    with serve(home / "a.sqlite", home) as url:
+        yield url, ids
+
+
+def opened(browser, url: str, path: str, width: int = 1280):
+    page = browser.new_context(viewport={"width": width, "height": 900}).new_page()
+    page.goto(f"{url}/{path}")
+    settled(page)
+    return page
+
+
+def settled(page, heading: str = ""):
+    page.get_by_role("heading", level=1, name=heading or None).first.wait_for(timeout=120_000)
+    page.wait_for_function(
+        "() => !document.querySelector('[data-testid=stStatusWidget], [data-testid=stSpinner]')",
+        timeout=120_000,
+    )
+    page.wait_for_timeout(500)
+
+
+@pytest.mark.parametrize("path", HEADINGS)
+def test_no_page_has_a_grave_finding_of_accessibility(browser, site, path):
+    page = opened(browser, site[0], path)
+    if HEADINGS[path]:
+        assert page.get_by_role("heading", level=1).inner_text() == HEADINGS[path]
+    assert findings(page) == []
+    page.context.close()
+
+
+def test_the_list_of_what_is_not_ours_is_short():
+    assert len(THEIRS) <= 3
+    assert all(THEIRS.values())
+
+
+def test_on_a_phone_every_page_is_one_thumb_away(browser, site):
+    page = opened(browser, site[0], "", width=390)
+    page.get_by_test_id("stExpandSidebarButton").click()
+    page.get_by_test_id("stSidebarNavLink").first.wait_for()
+    assert page.get_by_test_id("stSidebarNavLink").count() > 15
+    assert page.evaluate(SHORT) == []
+    page.get_by_test_id("stSidebarNavLink").filter(has_text=ways_words.DUE).click()
+    settled(page, ways_words.DUE)
+    link = page.get_by_role("link", name=due_words.LOG_ANYWAY)
+    assert link.bounding_box()["height"] >= TALL
+    page.context.close()
