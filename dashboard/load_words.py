@@ -20,7 +20,7 @@ NEW_PLACE = "New store"
 MATCH_HEADING = "What the headers mean"
 REMEMBERED = "Known from an earlier load: {file}."
 CONFIRM = "This is right, remember it"
-CONFIRM_FIRST = "Say first that this is right; then you see what would be stored."
+CONFIRM_FIRST = "Tick above that it is right; then you see what would be stored."
 MATCH_ABOUT = (
     "{file} has headers of its own. Look over what each means; a later file with the same headers "
     "is then read without asking."
