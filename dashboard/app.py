@@ -31,7 +31,7 @@ def page(view: str, title: str) -> st.Page:
 
 st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
 st.html(wording.LOOK)
-entry.guard()
+comes_in = entry.inside()
 chosen = st.navigation(
     {
         "": [st.Page("views/ways.py", title=ways_words.WAYS, default=True)],
@@ -70,9 +70,9 @@ chosen = st.navigation(
             page("methods", guide_words.METHODS),
         ],
     },
-    position="top",
+    position="top" if comes_in else "hidden",
 )
-entry.require_open(chosen.url_path)
+entry.require_open(chosen.url_path, comes_in=comes_in)
 state.arrive(chosen.url_path, chosen.title)
 try:
     chosen.run()

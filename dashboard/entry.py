@@ -21,7 +21,7 @@ from aging.source import is_store
 from dashboard import data
 from dashboard import entry_words as wording
 
-TOKEN, SIGNED_IN, LET_IN = "entry token", "entry name", "entry open"
+TOKEN, SIGNED_IN, LET_IN, LOST = "entry token", "entry name", "entry open", "entry lost"
 OPEN_SECONDS = 10
 VIEWS = {"log": "log", "load": "log"}  # pages that are of no use without a deed
 
@@ -41,22 +41,23 @@ def is_open(source: str) -> bool:
         return not access.people(book)
 
 
-def guard() -> None:
-    """Let in who may; else show how to sign in and end the page."""
+def inside() -> bool:
+    """Whether who is there may come in; `require_open` asks who they are where not."""
     source = data.named_source() or ""
-    st.session_state.setdefault(LET_IN, None)
+    st.session_state[LOST] = None
     try:
-        inside = is_open(source) or _known(source)
+        comes_in = is_open(source) or _known(source)
     except AgingError as error:
-        if st.session_state[LET_IN] == source and (name() is None or _session()):
-            return
-        _stopped(wording.CANNOT_ASK, str(error))
-    if inside:
+        if st.session_state.get(LET_IN) == source and (name() is None or _session()):
+            return True
+        st.session_state[LOST] = str(error)
+        return False
+    if comes_in:
         st.session_state[LET_IN] = source
         _keep_cookie()
-        return
-    st.session_state[LET_IN] = st.session_state[TOKEN] = None
-    _form(source)
+    else:
+        st.session_state[LET_IN] = st.session_state[TOKEN] = None
+    return comes_in
 
 
 def name() -> str | None:
@@ -91,8 +92,15 @@ def opens(view: str) -> bool:
     return bool(name()) if view == "me" else view not in VIEWS or may(VIEWS[view])
 
 
-def require_open(view: str) -> None:
-    """End the page where it is not for who is there."""
+def require_open(view: str, *, comes_in: bool) -> None:
+    """Ask who is there where they did not come in; end a page that is not for them."""
+    if not comes_in:
+        st.title(wording.TITLE)
+        if reason := st.session_state[LOST]:
+            st.text(f"{wording.CANNOT_ASK}\n{reason}")
+        else:
+            _form(data.named_source() or "")
+        st.stop()
     if not opens(view):
         st.text(wording.NOT_FOR_YOU)
         st.stop()
@@ -160,7 +168,6 @@ def _keep_cookie() -> None:
 
 
 def _form(source: str) -> None:
-    st.title(wording.TITLE)
     if st.session_state.pop(SIGNED_IN, None):
         st.text(wording.ENDED)
     if provider():
@@ -169,7 +176,7 @@ def _form(source: str) -> None:
             st.button(wording.SIGN_OUT, on_click=sign_out)
         else:
             st.button(wording.PROVIDER, on_click=st.login, type="primary")
-    with st.form("sign in", clear_on_submit=True):
+    with st.form("sign in", clear_on_submit=True, width=480):
         who = st.text_input(wording.NAME, autocomplete="username")
         passcode = st.text_input(wording.PASSCODE, type="password", autocomplete="current-password")
         if st.form_submit_button(wording.SIGN_IN, type="primary"):
@@ -181,10 +188,3 @@ def _form(source: str) -> None:
             else:
                 st.rerun()
     st.text(wording.HELP)
-    st.stop()
-
-
-def _stopped(*told: str) -> None:
-    st.title(wording.TITLE)
-    st.text("\n".join(told))
-    st.stop()

@@ -104,6 +104,14 @@ def test_every_page_waits_for_a_name_and_a_passcode():
     assert [one.value for one in enter(app, "anna").title] != [wording.TITLE]
 
 
+@pytest.mark.usefixtures("team")
+def test_the_page_asked_for_opens_after_the_passcode():
+    app = run("")
+    app.switch_page("views/log.py").run()
+    assert [one.value for one in app.title] == [wording.TITLE]
+    assert [one.value for one in enter(app, "anna").title] == [log_words.TITLE]
+
+
 def test_who_is_signed_in_is_the_operator_and_the_recorder(team):
     app = go(enter(run(""), "anna"), "views/log.py")
     assert log_words.OPERATOR not in labels(app)
@@ -224,7 +232,7 @@ def test_tables_leave_only_with_who_may_take_them_out():
     script = """
 import pandas as pd
 from dashboard import entry, parts
-entry.guard()
+entry.require_open("", comes_in=entry.inside())
 parts.download(pd.DataFrame({"a": [1]}), "some.csv", "Save")
 """
     for who, offered in (("rob", 0), ("fay", 1)):
