@@ -38,7 +38,7 @@ def properties(read: pd.DataFrame, *, derived: bool = True) -> list[str]:
 
     Those that were read, or calculated as readings are; `derived`: what their projection tells too.
     """
-    names = set(read["property"])
+    names = set(read["property"].unique())
     if names.issuperset(LAB) and read["illuminant"].notna().any():
         names.add("yellowness_index")
     offered = [*PROPERTIES.values(), *(DERIVED.values() if derived else ())]

@@ -1,0 +1,215 @@
+"""The dashboard on large ledgers in a real browser: seconds a person waits (pytest -m bench).
+
+The same run tells what they are without the shelf (AGING_CACHE=off). On a quiet machine.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from contextlib import closing, contextmanager
+from pathlib import Path
+from statistics import median, quantiles
+from urllib.request import urlopen
+
+import pytest
+from big_ledger import fill
+
+from dashboard import log_words, wording
+
+pytestmark = pytest.mark.bench
+START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
+CHART, BUSY = "[data-testid=stVegaLiteChart] svg", "[data-testid=stStatusWidget]"
+OF = '[data-testid=stVegaLiteChart]:has([aria-label*="{name}"])'  # a chart of a formulation
+FLAGS = ["--no-sandbox", "--disable-gpu"]
+PEOPLE, CHANGES, THINK = 20, 5, (2.0, 8.0)  # seconds between two changes of a person
+LEDGERS = {
+    "100k": ((6, 20, 4), {"cold": 2.5, "selection": 0.5, "save": 0.4}),
+    "1M": ((15, 30, 11), {"cold": 4.0, "selection": 1.0, "save": 0.5}),
+}
+
+
+@pytest.fixture(scope="module", params=LEDGERS)
+def ledger(request, tmp_path_factory):
+    """Name, store and limits of a ledger."""
+    store = tmp_path_factory.mktemp(request.param) / "large.sqlite"
+    size, limits = LEDGERS[request.param]
+    return f"{request.param} ({fill(store, *size)} readings)", store, limits
+
+
+@contextmanager
+def served(store: Path, shelf: str):
+    """A server of its own; its address and a call that tells its peak and private bytes."""
+    with closing(socket.socket()) as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    address = f"http://127.0.0.1:{port}"
+    with pytest.MonkeyPatch.context() as patch, (store.parent / "log").open("w") as log:
+        patch.setenv("AGING_CACHE", shelf)
+        command = [sys.executable, "-c", START.format(port), str(store)]
+        server = subprocess.Popen(command, cwd=store.parent, stdout=log, stderr=log)
+    try:
+        while True:
+            try:
+                urlopen(f"{address}/_stcore/health", timeout=2).close()  # noqa: S310 - the address made above
+                break
+            except OSError:
+                time.sleep(0.1)
+        yield address, lambda: memory(server.pid)
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+
+
+def memory(pid: int) -> str:
+    lines = dict(line.split(":") for line in Path(f"/proc/{pid}/status").read_text().splitlines())
+    peak, own, mapped = (int(lines[n].split()[0]) / 1e6 for n in ("VmHWM", "RssAnon", "RssFile"))
+    return f"server peak {peak:.2f} GB; now {own:.2f} GB of its own, {mapped:.2f} GB of files"
+
+
+def opened(browser, address: str, width: int = 1280):
+    page = browser.new_context(viewport={"width": width, "height": 900}).new_page()
+    page.set_default_timeout(900_000)
+    page.goto(address)
+    return page
+
+
+def first_chart(browser, address: str, view: str) -> float:
+    """Seconds from the address to the first chart."""
+    began = time.perf_counter()
+    page = opened(browser, f"{address}/{view}")
+    page.locator(CHART).first.wait_for()
+    seconds = time.perf_counter() - began
+    page.locator(BUSY).wait_for(state="detached")
+    page.context.close()
+    return seconds
+
+
+def selections(browser, address: str) -> list[float]:
+    """Seconds from the choice of another formulation to its headline and chart."""
+    page = opened(browser, f"{address}/decay")
+    page.locator(CHART).first.wait_for()
+    page.locator(BUSY).wait_for(state="detached")
+    taken = []
+    for place in range(2, 9):
+        page.get_by_role("combobox", name=wording.FORMULATION).click()
+        option = page.get_by_role("option").nth(place)
+        name = option.inner_text()
+        began = time.perf_counter()
+        option.click()
+        page.get_by_test_id("stText").filter(has_text=f"{name}, ").first.wait_for()
+        page.locator(OF.format(name=name)).first.wait_for()
+        taken.append(time.perf_counter() - began)
+        page.locator(BUSY).wait_for(state="detached")
+    page.context.close()
+    return taken
+
+
+def saves(browser, address: str) -> list[float]:
+    """Seconds from the tap on Save to the word that it is saved."""
+    page = opened(browser, f"{address}/log?site=SITE1", 390)
+    who = page.get_by_role("combobox", name=log_words.OPERATOR)
+    who.fill("bench")
+    who.press("Enter")
+    for choice in ("as exposed", "dry"):
+        page.get_by_role("radio", name=choice, exact=True).click()
+        page.get_by_role("radio", name=choice, exact=True, checked=True).wait_for()
+    gear = page.get_by_role("combobox", name=f"{log_words.INSTRUMENT}Solar reflectance")
+    gear.fill("SR-11")
+    gear.press("Enter")
+    page.get_by_text("bench, as exposed, dry, SR-11").wait_for()
+    taken = []
+    for number in range(7):
+        mean = f"{0.6 + number / 1000:.3f}"
+        page.get_by_role("textbox", name="Solar reflectance").fill(mean)
+        page.get_by_text(f"Mean {mean}").wait_for()
+        began = time.perf_counter()
+        page.get_by_role("button", name=log_words.SAVE, exact=True).first.click()
+        page.get_by_text("Saved: ").first.wait_for()
+        taken.append(time.perf_counter() - began)
+        page.locator(BUSY).wait_for(state="detached")
+        page.get_by_role("button", name=log_words.NEXT).click()
+        page.get_by_text("Saved: ").first.wait_for(state="detached")
+    page.context.close()
+    return taken
+
+
+def at_once(address: str, executable: str, flags: list[str]) -> list[float]:
+    """Seconds of each change of a selection, by PEOPLE browsers' contexts at once."""
+    from playwright.async_api import async_playwright
+
+    async def person(browser, number: int) -> list[float]:
+        luck, taken = random.Random(number), []  # noqa: S311 - pauses
+        context = await browser.new_context(viewport={"width": 1280, "height": 900})
+        page = await context.new_page()
+        page.set_default_timeout(300_000)
+        await page.goto(f"{address}/decay")
+        await page.locator(CHART).first.wait_for()
+        await page.locator(BUSY).wait_for(state="detached")
+        for _ in range(CHANGES):
+            await asyncio.sleep(luck.uniform(*THINK))
+            await page.get_by_role("combobox", name=wording.FORMULATION).click()
+            option = page.get_by_role("option").nth(luck.randrange(1, 12))
+            name = await option.inner_text()
+            began = time.perf_counter()
+            await option.click()
+            said = page.get_by_test_id("stText").filter(has_text=f"{name}, ")
+            await said.first.wait_for()
+            await page.locator(OF.format(name=name)).first.wait_for()
+            taken.append(time.perf_counter() - began)
+            await page.locator(BUSY).wait_for(state="detached")
+        return taken
+
+    async def everybody() -> list[float]:
+        async with async_playwright() as play:
+            browser = await play.chromium.launch(executable_path=executable, args=flags)
+            found = await asyncio.gather(*(person(browser, n) for n in range(PEOPLE)))
+        return [seconds for each in found for seconds in each]
+
+    return asyncio.run(everybody())
+
+
+def told(seconds: list[float]) -> str:
+    return f"median {median(seconds):.2f} s (largest {max(seconds):.2f})"
+
+
+def test_people_wait_little_after_a_restart(ledger, browser, tmp_path, capsys):
+    name, store, limits = ledger
+    shelf = str(tmp_path / "shelf")
+    with served(store, "off") as (address, _):
+        bare = first_chart(browser, address, "overview")
+    with served(store, shelf) as (address, _):
+        first_chart(browser, address, "overview")
+        fitted = first_chart(browser, address, "decay")
+    cold = []
+    for _ in range(3):
+        with served(store, shelf) as (address, _):
+            cold.append(first_chart(browser, address, "overview"))
+    with served(store, shelf) as (address, used):
+        kept = first_chart(browser, address, "decay")
+        chosen, saved = selections(browser, address), saves(browser, address)
+        seen = used()
+    with capsys.disabled():
+        print(f"\n{name}\ncold {told(cold)}, without the shelf {bare:.2f} s")
+        print(f"decay: fitted {fitted:.1f} s, after a restart {kept:.1f} s")
+        print(f"selection {told(chosen)}\nsave {told(saved)}\n{seen}")
+    assert median(cold) < limits["cold"]
+    assert median(chosen) < limits["selection"]
+    assert median(saved) < limits["save"]
+
+
+def test_twenty_people_at_once(ledger, tmp_path, capsys):
+    if "100k" not in ledger[0]:
+        pytest.skip("twenty browsers' pages are enough of a load")
+    with served(ledger[1], str(tmp_path / "shelf")) as (address, used):
+        seconds = at_once(address, shutil.which("chromium") or "chromium", FLAGS)
+        seen = used()
+    late = quantiles(seconds, n=20)[-1]
+    with capsys.disabled():
+        print(f"\n{PEOPLE} people: {told(seconds)}, 95th percentile {late:.2f} s\n{seen}")
+    assert late < 2.0
