@@ -186,10 +186,14 @@ def how_it_stands(one: Watched) -> str:
     sentences = [f"{one.why[0].upper()}{one.why[1:]}."]
     if not isnan(one.moved):
         moved = number(abs(one.moved), name, finer=1)
+        still = float(moved) == 0
         way = f"{moved} for the {side(one.moved)}"
         if isnan(one.measured):
-            sentences.append(f"Since it was made the projection moved {way}.")
-        else:
+            sentences.append(
+                "The projection has not moved since it was made." if still
+                else f"Since it was made the projection moved {way}."
+            )  # fmt: skip
+        elif not still:
             sentences.append(f"Against what was expected when it was made: {way}.")
     if what := breaks(one):
         sentences.append(f"What would break it: {what}.")

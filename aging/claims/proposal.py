@@ -11,13 +11,15 @@ rated            as the body issued it                          none
 * and substantiated, internal. SE^2 = sum_s (sd_s^2 / n_s) / S^2 over S sites of n_s panels, df by
 Welch and Satterthwaite; what a visit shares moves all panels together and is not in it. Where lower
 is better the bound is the upper one and the floor a ceiling. Values are floored to 0.01, or to the
-step of the property where that is wider (SRI: 1), after noise of 1e-12 is taken off.
+step of the property where that is wider (SRI: 1), after noise of 1e-12 is taken off. Where batches
+of paint may not be averaged (ICH Q1E, 0.25), a value projected or measured is lower by as much as
+the worst batch lies below their mean.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 import numpy as np
@@ -26,6 +28,7 @@ import pandas as pd
 from aging.claims.amount import laboratory
 from aging.claims.asked import LIMITS
 from aging.claims.evidence import Evidence
+from aging.comparison.poolability import APART, batches_of
 from aging.decay.site import Array
 from aging.errors import ModelError, require
 from aging.optics.criteria import DefaultAged, default_aged
@@ -132,6 +135,8 @@ def propose(
         found = _projected(evidence, formulation, months, drawn[formulation])
     else:
         found = _read(evidence, formulation, basis, months, retention=retention)
+    if basis in (*PROJECTED, "measured"):
+        found = _of_the_worst_batch(evidence.fit, formulation, found, retention=retention)
     at_sites = found.at_sites
     worst = (min if prop.higher_is_better else max)(at_sites, key=lambda k: at_sites[k], default="")
     return Proposal(
@@ -158,6 +163,22 @@ def _projected(
     notes = tuple(dict.fromkeys(note for one in known for note in one.notes))
     panels = int(evidence.of(formulation)["panel"].nunique())
     return _Figures(bound, estimate, bound, bounds, panels, notes)
+
+
+def _of_the_worst_batch(
+    fit: Fit, formulation: str, found: _Figures, *, retention: bool
+) -> _Figures:
+    """The value as far lower as the worst of batches that may not be averaged stands."""
+    batches = batches_of(fit, formulation)
+    if batches is None or batches["verdict"] != APART:
+        return found
+    worst, mean = batches["worst_estimate"], batches["estimate"]
+    value = found.value * worst / mean if retention else found.value + worst - mean
+    note = (
+        f"batches of paint differ ({batches['groups']}): the value is that of {batches['worst']}, "
+        "which does worst"
+    )
+    return replace(found, value=value, notes=(*found.notes, note))
 
 
 def _read(

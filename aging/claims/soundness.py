@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pandas as pd
 
 from aging.claims.asked import Answer, Asked, counted, listed
-from aging.comparison.poolability import APART, AVERAGE, UNTESTED, batches_of
+from aging.comparison.poolability import APART, UNTESTED, batches_of
 from aging.conditions import HELD_UNDER
 from aging.cube import moments
 
@@ -105,7 +105,7 @@ def _findings(asked: Asked) -> Answer:
 
 
 def _batches(asked: Asked) -> Answer:
-    needed = f"recorded, and no difference of two or more at {asked.limit:g}"
+    needed = f"recorded; where they differ at {asked.limit:g}, the value of the worst"
     found = batches_of(asked.evidence.fit, asked.formulation)
     if found is None:
         return (
@@ -118,14 +118,11 @@ def _batches(asked: Asked) -> Answer:
     if found["verdict"] == UNTESTED:
         how = "hang panels of each batch side by side, two or more of each"
         return ", " not in names, f"{names}{notes}", needed, how
-    decimals = asked.evidence.fit.measured.decimals
-    means = [f"{found[name]:.{decimals}f}" for name in ("worst_estimate", "estimate")]
     step = found["decided_by"]
     seen = f"{names}: p of {step} {found[f'p_{step}']:.2f}{notes}"
     if found["verdict"] == APART:
-        seen += f"; worst {found['worst']}, {means[0]} where the mean is {means[1]}"
-    how = f"claim no more than {found['worst']} holds, or find out what made it differ"
-    return found["verdict"] == AVERAGE, seen, needed, how
+        seen += f"; they differ, so that the value is that of {found['worst']}, the worst"
+    return True, seen, needed, ""
 
 
 def _coverage(asked: Asked) -> Answer:

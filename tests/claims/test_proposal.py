@@ -115,6 +115,28 @@ def test_default_and_laboratory_values(evidence, exposure):
     assert propose(lab, "A8", "laboratory-aged").estimate == pytest.approx(0.67)
 
 
+def test_batches_that_differ_leave_the_value_of_the_worst(exposure):
+    panels = exposure.panels
+    known = exposure.readings.merge(panels[["panel", "formulation", "replicate"]], on="panel")
+    dull = ((known["formulation"] == "A8") & (known["replicate"] == 3)).to_numpy()
+    readings = exposure.readings.assign(value=known["value"] - 0.03 * dull)
+    told = {3: "DULL"}
+    batch = panels["replicate"].map(lambda one: told.get(one, "USUAL"))
+    one = Evidence(fit(replace(exposure, readings=readings)))
+    two = Evidence(
+        fit(replace(exposure, readings=readings, panels=panels.assign(paint_batch=batch)))
+    )
+    for basis, months in (("projected", 36), ("measured", 24)):
+        alone, apart = (propose(each, "A8", basis, months) for each in (one, two))
+        assert (apart.bound, apart.estimate) == (alone.bound, alone.estimate)
+        assert alone.value - apart.value == pytest.approx(0.02, abs=0.0101)  # 2/3 of 0.03
+        assert apart.notes[-1].endswith("the value is that of DULL, which does worst")
+    kept = propose(two, "A8", "projected", retention=True)
+    assert kept.value < propose(one, "A8", "projected", retention=True).value
+    other = propose(two, "A0", "projected")
+    assert other.value == propose(one, "A0", "projected").value
+
+
 def test_a_rated_value_is_taken_as_issued(evidence):
     found = propose(evidence, "A8", "rated", rated=0.687)
     assert (found.value, found.worst_site) == (0.687, "")
