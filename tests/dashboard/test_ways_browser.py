@@ -15,6 +15,9 @@ HEADINGS = {
     "story": keeping_words.STORY, "claims": claim_words.CLAIMS, "methods": "",
 }  # fmt: skip
 TALL = 44
+SHOWN = """seen => { const main = document.querySelector('[data-testid=stMain]');
+  return main.innerText.includes(seen)
+    || [...main.querySelectorAll('input')].some(one => one.value.includes(seen)); }"""
 SHORT = """() => [...document.querySelectorAll('[data-testid=stSidebarNavLink]')]
   .map(one => one.getBoundingClientRect().height).filter(tall => tall < 44)"""
 
@@ -68,3 +71,16 @@ def test_on_a_phone_every_page_is_one_thumb_away(browser, site):
     link = page.get_by_role("link", name=due_words.LOG_ANYWAY)
     assert link.bounding_box()["height"] >= TALL
     page.context.close()
+
+
+def test_a_link_that_was_sent_opens_what_was_chosen(browser, site):
+    url, ids = site
+    for path, seen in (
+        ("log?panel=TOWN-A8-2", "TOWN-A8-2"), ("story?panel=DESERT-B4-1", "DESERT-B4-1"),
+        ("compare?months=24&worthwhile=0.01", "at 24 months"),
+        ("leading?months=48", "at 48 months"), (f"claim?claim={ids['at risk']}", "At risk"),
+    ):  # fmt: skip
+        page = opened(browser, url, path)
+        page.wait_for_function(SHOWN, arg=seen, timeout=60_000)
+        assert all(part in page.url for part in path.partition("?")[2].split("&"))
+        page.context.close()
