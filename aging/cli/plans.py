@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from aging.claims import GATES
 from aging.cli import differences as shown
 from aging.cli import sources
 from aging.cli.additives import Answer
 from aging.comparison.design import SCHEDULE, Components, Plan, assumed, of_fit
 from aging.comparison.laboratory import laboratory
-from aging.comparison.looks import Look, LookRule, operating
+from aging.comparison.looks import SITES, Look, LookRule, operating
 from aging.comparison.roofs import roofs
 from aging.projection import Fit, fit
 from aging.vocabulary import Property, property_named
@@ -53,6 +54,11 @@ def show_plans(table: pd.DataFrame, told: str, wanted: float | None, measured: s
             else f"cheapest that shows {wanted:g}: sites {best['sites']:g}, panels a formulation"
             f" and site {best['panels']:g}, read to month {best['read_months']:g}"
         )
+    least = GATES["limit"]
+    notes.append(
+        f"a look promotes from {SITES} sites on, a claim for use outside asks for"
+        f" {least['sites']:g} sites of {least['panels']:g} panels"
+    )
     whole = {"read_months": 0, "visits": 0, "panels": 0, "sites": 0, "cost": 0}
     shown.rows(title, frame, whole | {"smallest_difference": 4})
     shown.close(notes)

@@ -11,6 +11,7 @@ from dashboard import (
     keeping_words,
     log_words,
     parts,
+    start_words,
     ways_words,
     wording,
 )
@@ -21,9 +22,12 @@ WAYS = {
     },
     "judge": {
         "leading": ways_words.LEADING, "compare": wording.COMPARE, "decay": wording.DECAY,
+        "additives": wording.ADDITIVES,
     },
     "claim": {"holding": ways_words.HOLDING, "claim_new": claim_words.NEW},
-    "keep": {"overview": wording.OVERVIEW},
+    "keep": {
+        "overview": wording.OVERVIEW, "load": start_words.TO_LOAD, "start": start_words.SOURCE,
+    },
     "help": {"help": guide_words.HELP, "methods": guide_words.METHODS},
 }  # fmt: skip
 

@@ -5,6 +5,7 @@ Of the visits of a trial every second stays, and the first and the last.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 import pandas as pd
@@ -17,9 +18,13 @@ SITES = ("AMARO", "KESTREL")
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory) -> Path:
-    made = tmp_path_factory.mktemp("exposure")
+    return cut(tmp_path_factory.mktemp("exposure"), FORMULATIONS)
+
+
+def cut(made: Path, formulations: Collection[str]) -> Path:
+    """The folder `made` with what the sample tells of some formulations at SITES."""
     panels = pd.read_csv(ROOT / "sample_exposure" / "panels.csv")
-    panels = panels[panels["formulation"].isin(FORMULATIONS) & panels["site"].isin(SITES)]
+    panels = panels[panels["formulation"].isin(formulations) & panels["site"].isin(SITES)]
     panels.to_csv(made / "panels.csv", index=False)
     readings = pd.read_csv(ROOT / "sample_exposure" / "readings.csv")
     wanted = readings["property"].isin(["solar_reflectance", "chalking_astm"])
@@ -30,7 +35,7 @@ def folder(tmp_path_factory) -> Path:
     readings[stays].drop(columns=["site", "exposed_on"]).to_csv(made / "readings.csv", index=False)
     for name, key, keep in (
         ("sites", "site", SITES),
-        ("formulations", "formulation", FORMULATIONS),
+        ("formulations", "formulation", formulations),
         ("spectra", "panel", panels["panel"]),
     ):
         facts = pd.read_csv(ROOT / "sample_exposure" / f"{name}.csv")
