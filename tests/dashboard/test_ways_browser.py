@@ -7,7 +7,15 @@ from axe_check import THEIRS, findings
 from claims_example import fill
 from test_browser import serve
 
-from dashboard import claim_words, due_words, keeping_words, log_words, ways_words
+from dashboard import (
+    claim_words,
+    due_words,
+    keeping_words,
+    log_words,
+    trial_wording,
+    ways_words,
+    wording,
+)
 
 HEADINGS = {
     "": ways_words.WAYS_HEADING, "due": ways_words.DUE, "leading": ways_words.LEADING,
@@ -18,6 +26,10 @@ TALL = 44
 SHOWN = """seen => { const main = document.querySelector('[data-testid=stMain]');
   return main.innerText.includes(seen)
     || [...main.querySelectorAll('input')].some(one => one.value.includes(seen)); }"""
+CALLED = """name => { const one = document.activeElement;
+  const label = one.getAttribute('aria-label'), text = one.innerText || '';
+  return one.matches('a, button, input, summary')
+    && (label ? label === name : text.trim().endsWith(name)); }"""
 SHORT = """() => [...document.querySelectorAll('[data-testid=stSidebarNavLink]')]
   .map(one => one.getBoundingClientRect().height).filter(tall => tall < 44)"""
 
@@ -44,6 +56,15 @@ def settled(page, heading: str = ""):
         timeout=120_000,
     )
     page.wait_for_timeout(500)
+
+
+def tab_to(page, name: str, most: int = 60) -> None:
+    """Press Tab until what has the focus is called `name`."""
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if page.evaluate(CALLED, name):
+            return
+    pytest.fail(f"Tab does not reach {name!r}")
 
 
 @pytest.mark.parametrize("path", HEADINGS)
@@ -84,3 +105,42 @@ def test_a_link_that_was_sent_opens_what_was_chosen(browser, site):
         page.wait_for_function(SHOWN, arg=seen, timeout=60_000)
         assert all(part in page.url for part in path.partition("?")[2].split("&"))
         page.context.close()
+
+
+def test_a_claim_is_opened_by_keyboard_alone(browser, site):
+    page = opened(browser, site[0], "holding")
+    page.get_by_role("link", name=claim_words.OPEN_CLAIM).first.wait_for(timeout=120_000)
+    tab_to(page, claim_words.OPEN_CLAIM)
+    page.keyboard.press("Enter")
+    settled(page, claim_words.CLAIM)
+    page.context.close()
+
+
+def test_a_comparison_is_read_by_keyboard_alone(browser, site):
+    page = opened(browser, site[0], "")
+    tab_to(page, wording.COMPARE)
+    page.keyboard.press("Enter")
+    settled(page, wording.COMPARE)
+    page.get_by_role("heading", name=trial_wording.NUMBERS_HEADING).wait_for(timeout=120_000)
+    tab_to(page, "Property, months and level")
+    page.keyboard.press("Enter")
+    page.get_by_role("combobox", name=wording.MONTHS).wait_for()
+    tab_to(page, wording.NUMBERS_HEADING)
+    page.keyboard.press("Enter")
+    assert page.locator("details[open]").count() == 2  # the choices, and the numbers of a chart
+    page.context.close()
+
+
+def test_a_reading_is_logged_by_keyboard_alone(browser, site):
+    page = opened(browser, site[0], "log?panel=TOWN-A8-2")
+    page.get_by_role("textbox", name="Solar reflectance", exact=True).wait_for(timeout=120_000)
+    tab_to(page, "Solar reflectance")
+    page.keyboard.type("0.70 0.71 0.72")
+    page.keyboard.press("Tab")
+    page.get_by_text("Mean 0.710").first.wait_for(timeout=30_000)
+    tab_to(page, log_words.SAVE)
+    page.keyboard.press("Enter")
+    page.get_by_text(log_words.LACKING, exact=False).first.wait_for(timeout=30_000)
+    field = page.get_by_role("textbox", name="Solar reflectance", exact=True)
+    assert field.input_value() == "0.70 0.71 0.72"
+    page.context.close()
