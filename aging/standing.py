@@ -7,7 +7,7 @@ site's own rain record, where they get half more than an even share.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -25,6 +25,7 @@ WORST_FIRST: tuple[Status, ...] = (
     "cannot project", "prior-driven", "projected", "already measured",
 )  # fmt: skip
 CANNOT = WORST_FIRST[0]
+Course = Callable[[SitePosterior, float, float], tuple[str, ...]]
 MIN_VISITS = 5
 MIN_MONTHS = 3.0
 FULL_YEAR = 11.5
@@ -56,8 +57,12 @@ def standing(
     *,
     posterior: SitePosterior,
     seasons: Mapping[str, int],
+    course: Course | None = None,
 ) -> Standing:
-    """Judge one group's evidence at a target time in months; `seasons` as from `seasons_of`."""
+    """Judge one group's evidence at a target time in months; `seasons` as from `seasons_of`.
+
+    course: `course_notes`, or what remembers its answers over the groups of a campaign.
+    """
     read = ~np.isnan(campaign.of_group(group))
     at = campaign.months[campaign.readings.washed == 0][read.any(axis=0)]
     panels, first, seen = int(read.any(axis=1).sum()), float(at[0]), float(at[-1])
@@ -76,7 +81,7 @@ def standing(
         *_thin(panels, int(at.size), first),
         *(["less than a year seen"] if slow and seen < FULL_YEAR else []),
         *_ahead(seasons, campaign.exposed_on, seen, months),
-        *_course(posterior, last, target),
+        *(course or course_notes)(posterior, last, target),
         f"reaches {months / seen:.1f} times the months seen",
     ]
     return judged("prior-driven" if scarce else "projected", *notes)
@@ -107,25 +112,30 @@ def _ahead(
         yield f"{' and '.join(told)} still to come"
 
 
-def _course(posterior: SitePosterior, last: float, target: float) -> Iterator[str]:
+def course_notes(posterior: SitePosterior, last: float, target: float) -> tuple[str, ...]:
     """How much of the fast loss was seen, and whether the rate ran into its prior."""
     phi = posterior.grid.curve(np.array([last, target]))[0][posterior.node]
     share = float((phi[:, 0] / phi[:, 1]).mean())
-    if share < PLATEAU:
-        yield f"about {5 * round(20 * share)} % of the fast loss seen"
     from_centre = np.abs(posterior.grid.at)[posterior.node]
-    if (from_centre > EDGE - BOUND).mean() > LEANING:
-        yield "the rate of loss is at the edge of its prior"
+    at_edge = (from_centre > EDGE - BOUND).mean() > LEANING
+    return (
+        *([f"about {5 * round(20 * share)} % of the fast loss seen"] if share < PLATEAU else []),
+        *(["the rate of loss is at the edge of its prior"] if at_edge else []),
+    )
 
 
-def narrow_enough(known: Standing, draws: Array, prop: Property) -> Standing:
-    """The same standing, or "cannot project" where the draws (D,) tell less than is usual."""
-    if known.status in {CANNOT, "already measured"}:
+def usual_width(draws: Array) -> Array:
+    """Width of the 90 % interval of draws (..., D), which `narrow_enough` judges."""
+    low, high = np.quantile(draws, [0.05, 0.95], axis=-1)
+    return np.asarray(high - low)
+
+
+def narrow_enough(known: Standing, width: float, prop: Property) -> Standing:
+    """The same standing, or "cannot project" where an interval so wide tells less than is usual."""
+    judged = known.status not in {CANNOT, "already measured"}
+    if not judged or width <= WIDE * (prop.usual_high - prop.usual_low):
         return known
-    low, high = np.quantile(draws, [0.05, 0.95])
-    if high - low <= WIDE * (prop.usual_high - prop.usual_low):
-        return known
-    span = f"{high - low:.{prop.decimals}f}"
+    span = f"{width:.{prop.decimals}f}"
     reason = f"its 90 % interval would span {span}, more than half of the usual band"
     return replace(known, status=CANNOT, notes=(reason, *known.notes))
 

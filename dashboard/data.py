@@ -200,13 +200,21 @@ def projected(
     return fitted(data, prop, as_of).project(months, level)
 
 
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+def every_series(
+    data: Opened, prop: str, months: float, level: float, as_of: str | None = None
+) -> pd.DataFrame:
+    """Every series at `months`, a row each with both intervals, in the order of pages."""
+    return tables.in_order(tables.wide(projected(data, prop, (months,), level, as_of).frame))
+
+
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=64, hash_funcs={Opened: key_of})
 def course(
-    data: Opened, prop: str, months: tuple[float, ...], level: float,
+    data: Opened, prop: str, months: tuple[float, ...], levels: tuple[float, ...],
     formulations: tuple[str, ...], *, as_of: str | None = None,
-) -> Projection:  # fmt: skip
-    """Projection of some formulations at many months; ModelError where the data carry no model."""
-    return fitted(data, prop, as_of).only(formulations).project(months, level)
+) -> pd.DataFrame:  # fmt: skip
+    """Rows of a projection of some formulations; ModelError where the data carry no model."""
+    return fitted(data, prop, as_of).only(formulations).project(months, levels).frame
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})

@@ -33,7 +33,7 @@ from aging.decay.site import Array
 from aging.errors import ModelError, require
 from aging.optics.criteria import DefaultAged, default_aged
 from aging.projection import ALL_SITES, Fit
-from aging.standing import CANNOT, narrow_enough
+from aging.standing import CANNOT, narrow_enough, usual_width
 from aging.vocabulary import CLAIM_BASES, Property
 
 CONFIDENCE = 0.95
@@ -157,7 +157,10 @@ def _projected(
     bounds = {site: float(np.quantile(one, tail)) for site, one in drawn.items()}
     bound, estimate = bounds.pop(ALL_SITES), float(np.median(drawn[ALL_SITES]))
     seen = fit.standings(months)
-    known = [narrow_enough(seen[site, formulation], drawn[site], prop) for site in bounds]
+    known = [
+        narrow_enough(seen[site, formulation], float(usual_width(drawn[site])), prop)
+        for site in bounds
+    ]
     if any(one.status == CANNOT for one in known):
         bound = estimate = float("nan")
     notes = tuple(dict.fromkeys(note for one in known for note in one.notes))

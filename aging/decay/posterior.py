@@ -8,7 +8,7 @@ depends on nothing but the caller: the same readings give the same digits.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -79,10 +79,7 @@ class SitePosterior:
         when = np.atleast_1d(np.asarray(months, dtype=np.float64))
         state = np.empty((when.size, *self.path.shape[:2]))
         reading = np.empty_like(state)
-        fresh = self._fresh()
-        weather = self._weather(when, fresh[3])
-        for i in range(when.size):
-            parts = self._parts(when[i], fresh, weather[i])
+        for i, parts in enumerate(self._parts(when)):
             state[i] = sum(parts.pop(name) for name in STATE)
             reading[i] = sum(parts.values(), start=state[i])
         return self._stretched(state), self._stretched(reading)
@@ -100,8 +97,7 @@ class SitePosterior:
         state. panels: own panels' mean departure. visit: a new visit's set-up, shared. dryness: of
         its day. repeat: what the group's panels share at the visit and the mean of their residuals.
         """
-        fresh = self._fresh()
-        return self._parts(month, fresh, self._weather(np.array([month]), fresh[3])[0])
+        return next(self._parts(np.array([month])))
 
     def _fresh(self) -> tuple[Array, Array, Array, Array]:
         """What a new visit brings, the same at every time: (D,), and the scatter of groups."""
@@ -113,25 +109,25 @@ class SitePosterior:
         scatter = random.standard_normal((draws, groups))[:, places]
         return tail, dry, scatter, random.standard_normal((draws,))
 
-    def _parts(
-        self, month: float, fresh: tuple[Array, Array, Array, Array], weather: Array
-    ) -> dict[str, Array]:
-        tail, dry, scatter, _ = fresh
+    def _parts(self, when: Array) -> Iterator[dict[str, Array]]:
+        """What `parts` tells, at each of the times (M,)."""
+        tail, dry, scatter, fresh = self._fresh()
+        weather = self._weather(when, fresh)
         own = (self.grid.group_visit_sd**2)[self.node, None]
         residual = (self.grid.panel_scale * self.spreads.residual)[self.node, None]
         own = np.sqrt(own + residual**2 / self.site.panels)
-        at = np.array([month])
-        design = path_design(self.grid, at, np.ones(1), np.zeros(1), self.priors)[:, 0]
-        design = design[self.node, None]
-        return {
-            "curve": (self.path[..., :3] * design[..., :3]).sum(-1),
-            "drift": self.path[..., 3] * design[..., 3],
-            "weather": weather[:, None],
-            "panels": self.panel[..., 0] + design[..., 1] * self.panel[..., 1],
-            "visit": (self.grid.visit_sd[self.node] * tail)[:, None],
-            "dryness": self.path[..., 4] * (design[..., 4] * dry[:, None]),
-            "repeat": own * scatter,
-        }
+        designs = path_design(self.grid, when, np.ones(when.size), np.zeros(when.size), self.priors)
+        for i in range(when.size):
+            design = designs[self.node, i][:, None]
+            yield {
+                "curve": (self.path[..., :3] * design[..., :3]).sum(-1),
+                "drift": self.path[..., 3] * design[..., 3],
+                "weather": weather[i][:, None],
+                "panels": self.panel[..., 0] + design[..., 1] * self.panel[..., 1],
+                "visit": (self.grid.visit_sd[self.node] * tail)[:, None],
+                "dryness": self.path[..., 4] * (design[..., 4] * dry[:, None]),
+                "repeat": own * scatter,
+            }
 
     def _weather(self, times: Array, fresh: Array) -> Array:
         """The site's wander and season at times (M,) given each draw's visits, (M, D)."""

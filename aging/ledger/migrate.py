@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -19,10 +20,7 @@ STEPS = Path(__file__).parent / "migrations"
 
 def bring_up_to_date(store: Store, *, create: bool) -> None:
     """Migrate an older store; make the tables of an empty one only where `create` says so."""
-    config = Config()
-    config.set_main_option("script_location", str(STEPS).replace("%", "%%"))
-    steps = ScriptDirectory.from_config(config)
-    known = {step.revision for step in steps.walk_revisions()}
+    known, newest = _steps()
     with store.reading() as conn:
         version, empty = _state(conn)
     if version is None and not empty:
@@ -32,14 +30,28 @@ def bring_up_to_date(store: Store, *, create: bool) -> None:
     if version is not None and version not in known:
         raise LedgerError(
             f"store {store.label}: was written by a newer release (its shape {version}, newest"
-            f" known here {steps.get_current_head()}); update this program"
+            f" known here {newest}); update this program"
         )
-    if version == steps.get_current_head():
+    if version == newest:
         return
+    config = _config()
     with store.writing() as conn:
         config.attributes.update(connection=conn, version_table=VERSION_TABLE)
         command.upgrade(config, "head")
         guard(conn)
+
+
+def _config() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(STEPS).replace("%", "%%"))
+    return config
+
+
+@cache
+def _steps() -> tuple[frozenset[str], str | None]:
+    """Every shape that this release knows, and the newest; pages ask with every run."""
+    steps = ScriptDirectory.from_config(_config())
+    return frozenset(step.revision for step in steps.walk_revisions()), steps.get_current_head()
 
 
 def _state(conn: Connection) -> tuple[str | None, bool]:

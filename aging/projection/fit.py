@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,15 @@ from aging.projection.balance import Balance, balance
 from aging.projection.gathering import Gathered
 from aging.projection.states import Shown, aged, held, lost, retained
 from aging.records import Exposure
-from aging.standing import CANNOT, Standing, narrow_enough, seasons_of, standing, together
+from aging.standing import (
+    CANNOT,
+    Standing,
+    course_notes,
+    narrow_enough,
+    standing,
+    together,
+    usual_width,
+)
 from aging.vocabulary import Property, property_named
 
 ALL_SITES = "all"
@@ -153,17 +162,6 @@ class Fit:
     def _washed(self) -> dict[Key, bool]:
         return {(one.site, one.formulation): one.washed for one in self.series}
 
-    @cached_property
-    def _seasons(self) -> dict[str, dict[str, int]]:
-        latitude = self.exposure.sites.set_index("site")["latitude_deg"]
-        weather = dict(list(self.exposure.weather.groupby("site")))
-        return {
-            site: seasons_of(
-                latitude.get(site, np.nan), weather.get(site, self.exposure.weather[:0])
-            )
-            for site in {one.site for one in self.series}
-        }
-
     def draws(
         self, months: Sequence[float], *, retention: bool = False
     ) -> dict[Key, dict[str, Array]]:
@@ -190,10 +188,18 @@ class Fit:
 
     def standings(self, months: float) -> dict[Key, Standing]:
         """How far the evidence of each (site, formulation) carries at a time."""
+        told: dict[tuple[int, float, float], tuple[str, ...]] = {}
+
+        def course(posterior: SitePosterior, last: float, target: float) -> tuple[str, ...]:
+            key = id(posterior), last, target
+            if key not in told:
+                told[key] = course_notes(posterior, last, target)
+            return told[key]
+
         return {
             (one.site, one.formulation): standing(
-                one.campaign, one.group, months,
-                posterior=one.posterior, seasons=self._seasons[one.site],
+                one.campaign, one.group, months, posterior=one.posterior,
+                seasons=self.gathered.seasons[one.site], course=course,
             )
             for one in self.series
         }  # fmt: skip
@@ -201,12 +207,13 @@ class Fit:
     def project(
         self,
         months: float | Iterable[float] = 36.0,
-        level: float = 0.90,
+        level: float | Sequence[float] = 0.90,
         *,
         retention: bool = False,
     ) -> Projection:
         """Project to one or more times (months exposed), with intervals that hold with `level`.
 
+        Several levels share the draws: rows of each time at the first level, then at the next.
         retention: aged over initial, a ratio made draw by draw, instead of the value itself.
         """
         times = asked(months, level, self.measured, retention=retention)
@@ -216,9 +223,7 @@ class Fit:
             part = times[start : start + at_once]
             states = self.draws(part)
             shown = self.draws(part, retention=True) if retention else states
-            for place, time in enumerate(part):
-                known = self._known(time, _at(states, place))
-                rows += self._rows("target", time, level, known, _at(shown, place))
+            rows += self._rows("target", part, level, self._known(part, states), shown)
         return self._projection(rows, COLUMNS, " retention" if retention else "")
 
     def losses(self, months: float | Iterable[float] = 36.0, level: float = 0.90) -> Projection:
@@ -229,62 +234,72 @@ class Fit:
         """
         rows: list[Row] = []
         for time in asked(months, level, self.measured):
-            known = self._known(time, _at(self.draws([time]), 0))
+            (known,) = self._known([time], self.draws([time]))
             told = {
                 key: seen if self._washed[key] else replace(seen, notes=(*seen.notes, NOT_WASHED))
                 for key, seen in known.items()
             }
-            rows += self._rows("part", time, level, told, _at(self._draws([time], lost), 0))
+            rows += self._rows("part", [time], level, [told], self._draws([time], lost))
         return self._projection(rows, LOSS_COLUMNS, " loss")
 
-    def _known(self, time: float, states: Mapping[Key, Mapping[str, Array]]) -> dict[Key, Standing]:
-        return {
-            key: narrow_enough(seen, states[key]["state"], self.measured)
-            for key, seen in self.standings(time).items()
-        }
+    def _known(
+        self, times: Sequence[float], states: Mapping[Key, Mapping[str, Array]]
+    ) -> list[dict[Key, Standing]]:
+        """Standings at each time, given the draws at all of them."""
+        widths = usual_width(np.stack([each["state"] for each in states.values()], axis=1))
+        return [
+            {
+                key: narrow_enough(seen[key], width, self.measured)
+                for key, width in zip(states, its, strict=True)
+            }
+            for seen, its in zip(map(self.standings, times), widths, strict=True)
+        ]
 
     def _rows(
         self,
         label: str,
-        time: float,
-        level: float,
-        known: Mapping[Key, Standing],
+        times: Sequence[float],
+        level: float | Sequence[float],
+        known: Sequence[Mapping[Key, Standing]],
         draws: Mapping[Key, Mapping[str, Array]],
     ) -> Iterator[Row]:
-        """A row for each site, or mean over sites, and each name in `draws`."""
-        tail, worse_is_up = (1 - level) / 2, self.measured.higher_is_better is False
-        ends = [tail, 0.5, 1 - tail, level if worse_is_up else 1 - level]
+        """A row for each time, level, site or mean over sites, and each name in `draws`."""
+        worse_is_up = self.measured.higher_is_better is False
+        levels = np.atleast_1d(level).tolist()
+        ends = [
+            [(1 - one) / 2, 0.5, 1 - (1 - one) / 2, one if worse_is_up else 1 - one]
+            for one in levels
+        ]
         found = list(cases(draws))
-        seen = [together({one[0]: known[one] for one in members}) for _, members in found]
+        informed = [all(self._washed[one] for one in members) for _, members in found]
         figures = {
             name: np.quantile(
                 [np.mean([draws[one][name] for one in members], axis=0) for _, members in found],
-                ends, axis=1,
+                ends, axis=2,
             )
             for name in draws[next(iter(draws))]
-        }  # fmt: skip
-        for place, (site, members) in enumerate(found):
-            its = seen[place]
-            for name, values in figures.items():
-                told = np.full(4, np.nan) if its.status == CANNOT else values[:, place]
-                lower, estimate, upper, bound = told
-                yield {
-                    "site": site, "formulation": members[0][1], "months": time, label: name,
-                    "estimate": estimate, "lower": lower, "upper": upper,
-                    "one_sided_bound": bound, "level": level, "n_panels": its.panels,
-                    "n_readings": its.readings, "observed_months": its.months,
-                    "informed": all(self._washed[one] for one in members),
-                    "status": its.status, "notes": "; ".join(its.notes),
-                }  # fmt: skip
+        }  # fmt: skip  # levels, ends, cases, times
+        for at, time in enumerate(times):
+            seen = [together({one[0]: known[at][one] for one in members}) for _, members in found]
+            for (nth, its_level), (place, (site, members)) in product(
+                enumerate(levels), enumerate(found)
+            ):
+                its = seen[place]
+                for name, values in figures.items():
+                    told = [np.nan] * 4 if its.status == CANNOT else values[nth, :, place, at]
+                    lower, estimate, upper, bound = told
+                    yield {
+                        "site": site, "formulation": members[0][1], "months": time, label: name,
+                        "estimate": estimate, "lower": lower, "upper": upper,
+                        "one_sided_bound": bound, "level": its_level, "n_panels": its.panels,
+                        "n_readings": its.readings, "observed_months": its.months,
+                        "informed": informed[place],
+                        "status": its.status, "notes": "; ".join(its.notes),
+                    }  # fmt: skip
 
     def _projection(self, rows: list[Row], columns: Sequence[str], suffix: str) -> Projection:
         frame = pd.DataFrame(rows).assign(property=self.measured.name + suffix)[list(columns)]
         return Projection(frame, self.gathered.prior_table(), self.notes)
-
-
-def _at(draws: Mapping[Key, Mapping[str, Array]], place: int) -> dict[Key, dict[str, Array]]:
-    """Draws (D,) at one of their times."""
-    return {key: {name: values[place] for name, values in of.items()} for key, of in draws.items()}
 
 
 def group_by_formulation(keys: Iterable[Key]) -> dict[str, list[str]]:
@@ -304,14 +319,19 @@ def cases(keys: Iterable[Key]) -> Iterator[tuple[str, list[Key]]]:
 
 
 def asked(
-    months: float | Iterable[float], level: float, prop: Property, *, retention: bool = False
+    months: float | Iterable[float],
+    level: float | Sequence[float],
+    prop: Property,
+    *,
+    retention: bool = False,
 ) -> list[float]:
     """The months asked for; CallError where they, the level or a retention cannot be had."""
     times = [float(m) for m in (months if isinstance(months, Iterable) else [months])]
     require(bool(times), "months", months, "at least one number")
     for time in times:
         require(0 <= time <= 240, "months", time, "0 to 240")  # noqa: PLR2004 - twenty years
-    require(0 < level < 1, "level", level, "between 0 and 1, such as 0.90")
+    for one in np.atleast_1d(level).tolist():
+        require(0 < one < 1, "level", one, "between 0 and 1, such as 0.90")
     ratio = "properties on a ratio scale; on an interval scale a share of the start means nothing"
     require(prop.scale == "ratio" or not retention, "retention of", prop.name, ratio)
     return times

@@ -7,9 +7,11 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 from threadpoolctl import threadpool_limits
@@ -28,6 +30,7 @@ from aging.projection import kept
 from aging.projection.yellowness import YELLOWNESS_INDEX, completed
 from aging.records import Exposure
 from aging.source import open_source
+from aging.standing import seasons_of
 from aging.vocabulary import Property, property_named
 
 Todo = TypeVar("Todo")
@@ -53,8 +56,24 @@ class Gathered:
         """Priors of a campaign's climate, before any precedent."""
         return self.by_zone[zone_of(self.exposure, campaign.site)]
 
+    @cached_property
+    def seasons(self) -> dict[str, dict[str, int]]:
+        """Middle months of the winter and wet season of each site (`aging.standing.seasons_of`)."""
+        latitude = self.exposure.sites.set_index("site")["latitude_deg"]
+        weather = dict(list(self.exposure.weather.groupby("site")))
+        return {
+            site: seasons_of(
+                latitude.get(site, np.nan), weather.get(site, self.exposure.weather[:0])
+            )
+            for site in {one.site for one in self.campaigns}
+        }
+
     def prior_table(self) -> pd.DataFrame:
         """Priors used, as a table that could be given back; climate "*" where all share a row."""
+        return self._prior_table
+
+    @cached_property
+    def _prior_table(self) -> pd.DataFrame:
         every = [its.table.reset_index().assign(climate=zone) for zone, its in self.by_zone.items()]
         table = pd.concat(every, ignore_index=True)
         same = ["quantity", "value", "spread", "unit", "source"]

@@ -63,7 +63,7 @@ candidate = state.choose("candidate", trial_wording.CANDIDATE, names, default=[*
 st.header(trial_wording.PATHS_HEADING)
 steps = tuple(range(0, months + 1, 3))
 pair = tuple(sorted({candidate, control}))
-drawn = data.course(opened, prop.name, steps, level, pair).frame.query("target == 'state'")
+drawn = data.course(opened, prop.name, steps, (level,), pair).query("target == 'state'")
 drawn = drawn.dropna(subset=["estimate"])
 sites = [one for one in dict.fromkeys(drawn["site"]) if one != "all"]
 span = (float(drawn["lower"].min()), float(drawn["upper"].max()))

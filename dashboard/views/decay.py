@@ -19,14 +19,13 @@ prop, months, level = chosen.prop, chosen.months, chosen.level
 
 with parts.explained():
     read = data.read(opened, prop.name)
-    everything = data.projected(opened, prop.name, (months,), level).frame
+    newest = data.every_series(opened, prop.name, months, level)
 left, middle, right = st.columns(3)
 with left:
-    sites = ["all", *sorted(set(everything["site"]) - {"all"})]
+    sites = ["all", *sorted(set(newest["site"]) - {"all"})]
     site = state.choose("site", wording.SITE, sites, default="all", show=wording.site)
 with middle:
-    order = tables.in_order(everything[everything["site"] == site])
-    offered = list(dict.fromkeys(order["formulation"]))
+    offered = list(dict.fromkeys(newest.loc[newest["site"] == site, "formulation"]))
     formulation = state.choose("formulation", wording.FORMULATION, offered, default=offered[0])
 read = read[read["panel"].isin(data.fitted_panels(opened, prop.name, formulation))]
 read = tables.series(read, site, formulation)
@@ -38,11 +37,10 @@ with right:
 with parts.explained():
     projection = data.projected(opened, prop.name, (months,), level, as_of)
     steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
-    curve = data.course(opened, prop.name, steps, level, (formulation,), as_of=as_of).frame
-    inner = data.course(opened, prop.name, steps, INNER, (formulation,), as_of=as_of).frame
+    every = data.every_series(opened, prop.name, months, level, as_of)
+    fan = data.course(opened, prop.name, steps, (level, INNER), (formulation,), as_of=as_of)
 mine = "site == @site and formulation == @formulation"
-every = tables.in_order(tables.wide(projection.frame))
-curve = curve.query(mine)
+fan = fan.query(mine)
 value = every.query(mine).iloc[0]
 statement = wording.projection(value, prop, as_of)
 
@@ -56,15 +54,16 @@ parts.figures({
 st.text(wording.status(value))
 if prop.derived_from:
     st.text(wording.MARKS_DERIVED)
-elif prop.name == "solar_reflectance" and pd.notna(value["estimate"]):
+figure = decay_chart(fan, tables.marks(read, site, as_of), prop, at=months, description=statement)
+parts.chart(figure, statement)
+
+# people wait for the chart: what follows is reckoned after it
+if prop.name == "solar_reflectance" and pd.notna(value["estimate"]):
     heat = data.heat(opened, months, level, formulation, as_of)
     sun = heat.frame.query(mine).set_index(["property", "months"])
     st.header(wording.HEAT_HEADING.format(months=months))
     parts.figures(wording.in_the_sun(sun, months))
     st.text(wording.heat(sun, heat.emittances[formulation]))
-fan = pd.concat([curve, inner.query(mine)])
-figure = decay_chart(fan, tables.marks(read, site, as_of), prop, at=months, description=statement)
-parts.chart(figure, statement)
 
 if pd.notna(value["estimate"]):
     st.header(wording.WIDTH_HEADING.format(months=months))
@@ -84,6 +83,7 @@ if pd.notna(value["estimate"]):
         st.markdown(wording.HOW_NARROWED)
 
 st.header(wording.NUMBERS_HEADING)
+curve = fan[fan["level"] == level]
 numbers = tables.wide(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)])
 within = numbers["months"] <= numbers["observed_months"]
 numbers["kind"] = within.map({True: wording.OBSERVED, False: wording.PROJECTED})

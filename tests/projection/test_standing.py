@@ -13,7 +13,7 @@ from aging.climate.clock import steady
 from aging.decay.posterior import fit_site
 from aging.decay.priors import priors_for
 from aging.decay.site import site_readings
-from aging.standing import Standing, narrow_enough, seasons_of, standing, together
+from aging.standing import Standing, narrow_enough, seasons_of, standing, together, usual_width
 from aging.vocabulary import PROPERTIES
 
 REFLECTANCE = PROPERTIES["solar_reflectance"]
@@ -142,15 +142,15 @@ def test_a_site_s_seasons_come_from_its_latitude_and_its_rain():
 
 def test_an_interval_wider_than_half_of_the_usual_band_is_no_projection():
     known = Standing("projected", 3, 30, 12.0, ("only 2 panels",))
-    assert narrow_enough(known, np.linspace(0.5, 0.8, 101), REFLECTANCE) == known
-    wide = narrow_enough(known, np.linspace(0.4, 0.8, 101), REFLECTANCE)
+    assert narrow_enough(known, usual_width(np.linspace(0.5, 0.8, 101)), REFLECTANCE) == known
+    wide = narrow_enough(known, usual_width(np.linspace(0.4, 0.8, 101)), REFLECTANCE)
     assert wide.status == "cannot project"
     assert wide.notes == (
         "its 90 % interval would span 0.360, more than half of the usual band",
         "only 2 panels",
     )
     read = replace(known, status="already measured")
-    assert narrow_enough(read, np.linspace(0.4, 0.8, 101), REFLECTANCE) == read
+    assert narrow_enough(read, usual_width(np.linspace(0.4, 0.8, 101)), REFLECTANCE) == read
 
 
 def test_a_mean_is_as_good_as_its_weakest_site():
