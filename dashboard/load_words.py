@@ -14,7 +14,7 @@ from aging.vocabulary import PROPERTIES
 TITLE, LOOKING = "Load readings", "Looking at the files ..."
 ABOUT = "You see what would be stored, and what would not and why, before anything is."
 INTO, OPEN_STORE, NEW_STORE = "Into", "the store that is open", "a new store"
-FILES = "CSV files, a workbook (.xlsx) or a ZIP"
+FILES = "CSV files, a workbook (.xlsx), a ZIP, or what a round sheet saved (.json)"
 PATH = "Or a folder or file on this machine"
 NEW_PLACE = "New store"
 MATCH_HEADING = "What the headers mean"

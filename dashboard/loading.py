@@ -13,10 +13,11 @@ import streamlit as st
 
 from aging import intake
 from aging.checks import check, own_limits
-from aging.errors import AgingError
+from aging.errors import AgingError, SourceError
+from aging.fieldwork import read_round
 from aging.intake.matching import Matching, from_sheet, known_for, propose, to_sheet
 from aging.intake.tables import Table
-from aging.intake.uploads import laid_out
+from aging.intake.uploads import ROUND, laid_out
 from aging.ledger import open_ledger
 from aging.records import SHEETS, Exposure, Intake
 from dashboard import data, entry, log, start
@@ -105,7 +106,7 @@ def _mark(path: Path) -> list[tuple[str, int, int]]:
 
 @st.cache_resource(max_entries=4, show_spinner=words.LOOKING)
 def _tables(key: str, _path: Path) -> list[Table]:  # noqa: ARG001 - the cache's own
-    return intake.foreign(_path)
+    return [] if _path.suffix.lower() == ROUND else intake.foreign(_path)
 
 
 @st.cache_resource(max_entries=4, show_spinner=words.LOOKING)
@@ -116,7 +117,7 @@ def _looked_at(
     _matchings: Sequence[Matching],
     _day_first: bool | None,
 ) -> Seen:
-    read = intake.read(_path, day_first=_day_first, matchings=_matchings, known=_target.known)
+    read = _read(_path, _target, _matchings, _day_first)
     rows = read.exposure.readings
     there = set[str]()
     if _target.known is not None:
@@ -125,6 +126,16 @@ def _looked_at(
     new = rows[~rows["reading_id"].isin(there)]
     facts = _facts(read.exposure, _target.known)
     return Seen(read, new, len(rows) - len(new), facts, _doubts(read.exposure, new, _target))
+
+
+def _read(
+    path: Path, target: Target, matchings: Sequence[Matching], day_first: bool | None
+) -> Intake:
+    if path.suffix.lower() != ROUND:
+        return intake.read(path, day_first=day_first, matchings=matchings, known=target.known)
+    if target.known is None:
+        raise SourceError(f"{path.name}: a round goes into the store that its panels are in")
+    return read_round(path, target.known)
 
 
 def _facts(found: Exposure, known: Exposure | None) -> int:

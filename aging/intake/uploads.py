@@ -17,7 +17,8 @@ from aging.intake.raw import shown
 from aging.intake.tables import WORKBOOKS
 from aging.intake.workbook import MOST_BYTES
 
-READ = (".csv", *WORKBOOKS)
+ROUND = ".json"  # what a round sheet saved: read by itself
+READ = (".csv", *WORKBOOKS, ROUND)
 MOST_FILES, LONGEST_NAME = 500, 200
 
 
@@ -38,6 +39,8 @@ def laid_out(files: Sequence[tuple[str, bytes]], folder: Path) -> Path:
                 found[place] = data
     if not found:
         raise SourceError(f"nothing to read; give files that end with {', '.join(READ)}, or a .zip")
+    if len(found) > 1 and any(place.suffix.lower() == ROUND for place in found):
+        raise SourceError("a round file and others: bring each round file by itself")
     for place, data in found.items():
         (folder / place).parent.mkdir(exist_ok=True)
         (folder / place).write_bytes(data)

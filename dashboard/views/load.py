@@ -7,6 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from aging.errors import AgingError
+from aging.intake.uploads import ROUND
 from dashboard import data, entry, load_parts, loading, start
 from dashboard import load_words as words
 
@@ -30,7 +31,7 @@ def target() -> loading.Target:
 def source() -> tuple[Path, str]:
     """What was brought, and its name; without anything the page ends."""
     files = st.file_uploader(
-        words.FILES, ["csv", "xlsx", "xlsm", "zip"], accept_multiple_files=True, key="files"
+        words.FILES, ["csv", "xlsx", "xlsm", "zip", "json"], accept_multiple_files=True, key="files"
     )
     path = st.text_input(words.PATH, key="path to load").strip() if start.is_local() else ""
     if files:
@@ -58,7 +59,7 @@ try:
         st.text(words.CONFIRM_FIRST)
         st.stop()
     day_first = None
-    if not tables:  # a matching knows the order of its own dates
+    if not tables and found.suffix != ROUND:  # a matching knows the order of its own dates
         order = st.selectbox(words.DATES, list(words.ORDERS), key="order of dates",
                              format_func=words.ORDERS.__getitem__)  # fmt: skip
         day_first = {"refuse": None, "day": True, "month": False}[order]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import zipfile
 from pathlib import Path
 
@@ -170,3 +171,22 @@ def test_a_zip_with_panels_makes_a_new_store(folder, tmp_path):
     app.text_input(key="by of load").set_value("Ada").run()
     press(app, "Store ")
     assert len(open_source(place).readings) == len(pd.read_csv(folder / "readings.csv"))
+
+
+def test_what_a_round_sheet_saved_comes_in_once_and_only_where_its_panels_are(trial, monkeypatch):
+    row = {"reading_id": "0f0e0d0c-0000-4000-8000-000000000001", "panel": "S1-A-1", "value": 0.851,
+           "property": "solar_reflectance", "read_on": "2026-03-13T09:41", "spots": 3,
+           "surface_state": "as_exposed", "surface_wetness": "dry", "operator": "Tess"}  # fmt: skip
+    file = {"format": "round-file", "version": 1, "readings": [row], "not_read": []}
+    monkeypatch.setenv(SOURCE, str(trial))
+    app = handed(app_at("load"), "round.json", json.dumps(file).encode())
+    app.text_input(key="by of load").set_value("Ada").run()
+    press(app, "Store 1 readings")
+    stored = open_source(trial).readings
+    assert stored[["reading_id", "value", "operator"]].to_numpy().tolist() == [
+        [row["reading_id"], 0.851, "Tess"]
+    ]
+    again = handed(app_at("load"), "round.json", json.dumps(file).encode())
+    assert load_words.NOTHING_NEW in texts(again)
+    again.radio(key="load into").set_value(load_words.NEW_STORE).run()
+    assert any("store that its panels are in" in text for text in texts(again))

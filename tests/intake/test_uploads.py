@@ -71,3 +71,9 @@ def test_a_name_that_is_none_is_refused_before_anything_is_written(tmp_path, nam
     with pytest.raises(SourceError, match="rename it"):
         laid_out([(name, b"panel\n")], tmp_path)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_round_file_comes_by_itself(tmp_path):
+    assert laid_out([("round.json", b"{}")], tmp_path).name == "round.json"
+    with pytest.raises(SourceError, match="by itself"):
+        laid_out([("round.json", b"{}"), ("a.csv", b"a")], tmp_path)
