@@ -15,6 +15,8 @@ from urllib.request import urlopen
 import pytest
 from axe_check import findings
 
+from dashboard import ways_words
+
 PAGES = {"overview": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
@@ -76,6 +78,12 @@ class Visit:
         if message.type == "error" and not PROBE.search(message.location["url"]):
             self.errors.append(message.text)
 
+    def open(self, title: str) -> None:
+        """Open a page of the section of judging, as the menu has it at a desk."""
+        section, link = ways_words.SECTIONS["judge"], "stTopNavDropdownLink"
+        self.page.get_by_test_id("stTopNavSection").get_by_text(section).click()
+        self.page.get_by_test_id(link).get_by_text(title, exact=True).click()
+
     def settle(self, heading: str, charts: int = 1) -> None:
         self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
         drawn = self.page.locator("[data-testid=stVegaLiteChart] svg")
@@ -130,9 +138,9 @@ def test_a_bookmark_opens_what_was_chosen_and_a_choice_changes_it(browser, addre
     visit.page.wait_for_url("**formulation=S0H0**")
     assert "site=KESTREL" in visit.page.url
 
-    visit.page.get_by_role("link", name="Compare").click()
+    visit.open("Compare")
     visit.settle(PAGES["compare"])
-    visit.page.get_by_role("link", name="Decay and projection").click()
+    visit.open("Decay and projection")
     visit.settle(PAGES["decay"])
     visit.page.wait_for_url("**site=KESTREL**formulation=S0H0**")
     assert visit.errors == []
