@@ -70,12 +70,14 @@ GUARD_COLUMNS = {
 }  # fmt: skip
 
 FIGURE, DOSED, LINES = "Figure", "Along the doses of", "A line for each dose of"
+NONE = {"additive": 0, "multiplicative": 1}  # of a synergy, on each scale
 FIGURES = {
     "state": "value at that month", "initial": "value when new", "loss": "loss until that month",
     "plateau loss": "loss in the end", "log speed": "speed of soiling, log",
 }  # fmt: skip
 TOGETHER_HEADING, EFFECTS_HEADING = "Do two additives help each other?", "Effects"
 DOSE_HEADING = "How much of it"
+FEW_DOSES = "No curve yet: "
 ONE_ADDITIVE = "One additive alone was varied: nothing to put together."
 EFFECT_COLUMNS = {
     "what": "Effect", "estimate": "Estimate", "lower": "From", "upper": "To",
@@ -214,7 +216,8 @@ def together(found: pd.DataFrame, figure: str) -> str:
     mean = mean if len(mean) else found[found["effect"].str.contains(" x ")]
     told = [
         f"{row.scale} {row.estimate:{'.2f' if row.scale == 'multiplicative' else '+.3f'}} "
-        f"({row.lower:.3f} to {row.upper:.3f})"
+        f"({row.lower:.3f} to {row.upper:.3f}, none is {NONE[row.scale]}"
+        f"{'; not shown' if row.lower <= NONE[row.scale] <= row.upper else '; shown'})"
         for row in mean.itertuples()
     ]
     if not told:

@@ -41,12 +41,15 @@ def panel_story_chart(
     fills = alt.Scale(domain=shown, range=[LOOK[name][0] if LOOK[name][1] else "transparent"
                                            for name in shown])  # fmt: skip
     legend = style.legend()
+    size: Any = alt.Size("standing:N", scale=scales[2], legend=legend)
+    if len(shown) == 1:  # a scale of sizes with one size is none, and its marks are not drawn
+        size = alt.SizeValue(LOOK[shown[0]][3])
     points = alt.Chart(readings).mark_point(strokeWidth=1.6).encode(
         x, y,
         alt.Stroke("standing:N", scale=scales[0], legend=legend),
         alt.Fill("standing:N", scale=fills, legend=legend),
         alt.Shape("standing:N", scale=scales[1], legend=legend),
-        alt.Size("standing:N", scale=scales[2], legend=legend),
+        size,
         tooltip=[
             alt.Tooltip("panel:N", title="Panel"), alt.Tooltip("at:T", title="Read on"),
             alt.Tooltip("value:Q", title="Read", format=f".{prop.decimals}f"),

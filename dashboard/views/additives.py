@@ -53,7 +53,7 @@ st.header(trial_wording.DOSE_HEADING)
 try:
     curve = trials.along(opened, prop.name, months, level, figure=figure, additive=additive)
 except AgingError as error:
-    st.text(str(error))
+    st.text(trial_wording.FEW_DOSES + str(error))
 else:
     statement = trial_wording.dose(curve)
     parts.chart(

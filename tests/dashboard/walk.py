@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from urllib.request import urlopen
 
@@ -27,6 +27,7 @@ sys.exit(launch(sys.argv[1] or None, port={}))"""
 FAULTS = "[data-testid=stException], [data-testid=stAlertContentError]"
 IDLE = "[data-testid=stApp][data-test-script-state=notRunning]"
 PHONE = 768  # narrower than this, the navigation is folded away
+AGENT = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 Chrome/126.0 Mobile Safari/537.36"
 OVER = "e => e.scrollWidth - e.clientWidth"
 
 
@@ -71,10 +72,10 @@ class Walk:
     """One open page, all it asked for and complained about, and pictures of its steps."""
 
     def __init__(self, browser, address: str, width: int, pictures: Path):
-        self.context = browser.new_context(
-            viewport={"width": width, "height": 900}, has_touch=width < PHONE
-        )
-        self.page = self.context.new_page()
+        phone = {"is_mobile": True, "has_touch": True, "user_agent": AGENT} if width < PHONE else {}
+        self.page = browser.new_context(
+            viewport={"width": width, "height": 900}, **phone
+        ).new_page()
         self.page.set_default_timeout(60_000)
         self.address, self.width, self.pictures = address, width, pictures
         self.steps, self.errors, self.outside = 0, [], []
@@ -134,8 +135,14 @@ class Walk:
 
     def pick(self, label: str, option: str) -> None:
         """Choose from a box."""
-        self.page.get_by_role("combobox", name=label, exact=True).click()
-        self.page.get_by_role("option", name=option, exact=True).click()
+        from playwright.sync_api import TimeoutError as NotYet
+
+        wanted = self.page.get_by_role("option", name=option, exact=True)
+        for patience in (5_000, 5_000, 60_000):  # a chart drawn late moves the page and shuts a box
+            self.page.get_by_role("combobox", name=label, exact=True).click()
+            with suppress(NotYet):
+                wanted.click(timeout=patience)
+                break
         self.still()
 
     def save(self, button: str, to: Path) -> Path:
@@ -166,5 +173,8 @@ class Walk:
         self.page.screenshot(path=self.pictures / f"{self.steps:02}_{name}_{self.width}.png")
         over = [self.page.locator(one).evaluate(OVER) for one in ("html", "[data-testid=stMain]")]
         self.page.set_viewport_size(size)
-        assert (self.errors, self.outside, over) == ([], [], [0, 0]), name
-        assert self.page.locator(FAULTS).count() == 0, name
+        self.page.wait_for_timeout(300)
+        faults = self.page.locator(FAULTS).all_inner_texts()
+        assert (self.errors, self.outside, over, faults) == ([], [], [0, 0], []), (
+            f"{name}: {self.errors} {self.outside} {over} {faults}"
+        )

@@ -7,6 +7,7 @@ from io import BytesIO
 
 import pandas as pd
 import pytest
+import vl_convert
 from PIL import Image
 
 from aging.charts import panel_story_chart
@@ -168,3 +169,12 @@ def test_the_chart_joins_what_counts_and_marks_the_odd(book):
     assert len(data["point"]) == len(rows)
     domain = spec["layer"][-1]["encoding"]["shape"]["scale"]["domain"]
     assert domain == [COUNTS, LEFT_OUT, REPLACED, ODD]
+
+
+def test_a_doubted_reading_that_stands_alone_is_drawn():
+    row = {"at": pd.Timestamp("2025-10-08"), "value": 0.58, "panel": "P1", "why": "",
+           "surface_state": "as_exposed", "standing": ODD}  # fmt: skip
+    events = pd.DataFrame({"at": [], "event": [], "own": []}).astype({"own": bool})
+    prop = PROPERTIES["solar_reflectance"]
+    chart = panel_story_chart(pd.DataFrame([row]), events, prop, description="P1")
+    assert "NaN" not in vl_convert.vegalite_to_svg(chart.to_dict())
