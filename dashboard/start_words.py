@@ -67,8 +67,14 @@ ROWS = "Rows of a rack"
 EXPOSED_ON, TILT, AZIMUTH = "Exposed on", "Tilt, °", "Facing, ° from north"
 ABOUT_PLAN = "4. Visits, in months after exposure: dense while soiling runs fastest."
 MONTHS = "Months, parted by commas"
+ABOUT_INSTRUMENT = (
+    "5. The instrument that reads solar reflectance. A claim asks for one weighting throughout and "
+    "for a calibration that held on the day; you may also say it later."
+)
+REFLECTOMETER, CALIBRATION_DUE = "Instrument", "Calibrated until"
+WEIGHTING, OTHER_WEIGHTING = "Solar spectrum it weights with", "another, or not known"
 ABOUT_PLACE = (
-    "5. Where the store is kept: a new file on this machine, or an empty postgresql:// database."
+    "6. Where the store is kept: a new file on this machine, or an empty postgresql:// database."
 )
 PLACE, BY = "New store", "Your name, for the record"
 MAKE_IT = "Make the trial"
@@ -137,3 +143,8 @@ def hung(panels: int, filed: int, sites: int, formulations: int) -> str:
         f"{panels} panels and {filed} file specimens of {formulations} formulations at {sites} "
         f"site{'s' * (sites != 1)}. {FIRST_VISIT}"
     )
+
+
+def stated(weighting: str) -> str:
+    """A weighting as the sheet keeps it; empty where it is not known."""
+    return "" if weighting == OTHER_WEIGHTING else weighting

@@ -23,7 +23,7 @@ def visit_strip_chart(
     """
     order = means.sort_values("mean", ascending=False)["formulation"].tolist()
     y = alt.Y("formulation:N", sort=order, title=None, axis=alt.Axis(labelLimit=LABEL_LIMIT))
-    axis = alt.Axis(title=style.quantity(prop), format=f".{min(prop.decimals, 2)}f")
+    axis = alt.Axis(title=style.quantity(prop), format=f".{prop.decimals}f", tickCount=5)
     scale, legend = alt.Scale(zero=False, padding=12), style.legend()
     rows = pd.concat([
         readings.assign(mark=NOW),

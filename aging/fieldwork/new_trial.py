@@ -30,7 +30,8 @@ class Trial:
     sites: columns of the sheet sites, one row each. formulations: formulation, role, description
     and composition columns with the unit as suffix (silica_wt_pct). replicates: exposed panels of
     each formulation at each site; filed: file specimens likewise. rows: of each rack. months: of
-    the planned visits. seed: equal seeds draw equal racks.
+    the planned visits. seed: equal seeds draw equal racks. reflectometer: name, and the weighting
+    and the last day of its calibration where known; without a name no instrument is kept.
     """
 
     sites: pd.DataFrame
@@ -43,6 +44,9 @@ class Trial:
     tilt_deg: float = 5.0
     azimuth_deg: float = 180.0
     seed: int = 0
+    reflectometer: str = ""
+    weighting: str = ""
+    calibration_due: str = ""
 
 
 def new_trial(trial: Trial) -> Intake:
@@ -58,6 +62,11 @@ def new_trial(trial: Trial) -> Intake:
     panels = pd.concat([_hung(trial, site, names, place) for place, site in
                         enumerate(sites["site"].drop_duplicates())])  # fmt: skip
     frames = {"sites": sites, "formulations": formulations, "panels": panels}
+    if trial.reflectometer.strip():
+        frames["instruments"] = pd.DataFrame([{
+            "instrument": trial.reflectometer.strip(), "kind": "reflectometer",
+            "weighting": trial.weighting, "calibration_due": trial.calibration_due,
+        }])  # fmt: skip
     made = checked([_raw(sheet, frame) for sheet, frame in frames.items()])
     plan = exposure_with("plan", [{"months": float(month)} for month in sorted({*trial.months})])
     return replace(made, exposure=replace(made.exposure, plan=plan.plan))

@@ -11,6 +11,7 @@ import streamlit as st
 from aging.errors import AgingError, require
 from aging.fieldwork.new_trial import Trial
 from aging.fieldwork.plan import MONTHS
+from aging.optics.solar import WEIGHTINGS
 from aging.vocabulary import ROLES
 from dashboard import entry, start, start_parts
 from dashboard import start_words as words
@@ -82,6 +83,11 @@ tilt = boxes[1].number_input(words.TILT, 0.0, 90.0, 5.0, 1.0, format="%.0f")
 azimuth = boxes[2].number_input(words.AZIMUTH, 0.0, 360.0, 180.0, 5.0, format="%.0f")
 st.text(words.ABOUT_PLAN)
 months = st.text_input(words.MONTHS, ", ".join(map(str, MONTHS)), key="months of visits")
+st.text(words.ABOUT_INSTRUMENT)
+boxes = st.columns(3)
+reflectometer = boxes[0].text_input(words.REFLECTOMETER, key="reflectometer")
+weighting = boxes[1].selectbox(words.WEIGHTING, [*WEIGHTINGS, words.OTHER_WEIGHTING])
+due = boxes[2].date_input(words.CALIBRATION_DUE, None)
 st.text(words.ABOUT_PLACE)
 left, right = st.columns(2)
 place = left.text_input(words.PLACE, start.free_place(), key="place of store")
@@ -89,7 +95,8 @@ by = right.text_input(words.BY, entry.name() or "", key="by of trial")
 if st.button(words.MAKE_IT, type="primary"):
     try:
         trial = Trial(places, mixes, f"{exposed:%Y-%m-%d}", replicates, filed, rows,
-                      visits(months), tilt, azimuth, secrets.randbelow(1_000_000))  # fmt: skip
+                      visits(months), tilt, azimuth, secrets.randbelow(1_000_000), reflectometer,
+                      words.stated(weighting), f"{due:%Y-%m-%d}" if due else "")  # fmt: skip
         made = start.make(trial, place, by)
     except AgingError as error:
         st.text(words.NOT_MADE + str(error))

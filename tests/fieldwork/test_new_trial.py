@@ -51,6 +51,17 @@ def test_composition_and_plan_are_kept():
     assert len(sheet.panels) == 2 * (3 + 1)
 
 
+def test_the_instrument_named_is_offered_on_the_first_sheet_with_its_weighting():
+    told = {"reflectometer": " SR-7 ", "weighting": "G173 global tilt"}
+    made = new_trial(replace(TRIAL, **told, calibration_due="2027-01-31"))
+    assert not made.blocked
+    assert made.exposure.instruments["calibration_due"].tolist() == ["2027-01-31"]
+    rig = next(one for one in round_sheet(made.exposure, "YARD", "2026-03-01").rigs
+               if "solar_reflectance" in one.properties)  # fmt: skip
+    assert rig.options == ({"instrument": "SR-7", "weighting": "G173 global tilt"},)
+    assert new_trial(TRIAL).exposure.instruments.empty
+
+
 def test_the_store_of_a_trial_exports_and_loads_back(tmp_path):
     with open_ledger(tmp_path / "trial.sqlite", create=True) as book:
         book.append(new_trial(TRIAL).exposure, by="Ada", source="a form")
