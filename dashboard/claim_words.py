@@ -16,6 +16,7 @@ from aging.vocabulary import Property, property_named
 from dashboard.wording import interval, plural
 
 CLAIMS, CLAIM, NEW, TEXT = "Claims", "A claim", "Make a claim", "Check a text"
+WHICH = "Which claim"
 WATCHING = "Holding every claim to the readings ..."
 PREPARING = "Making the dossier as of the claim's revision ..."
 WEIGHING = "Weighing the evidence ..."

@@ -34,7 +34,7 @@ if wanted and wanted not in each:
     st.text(wording.NO_SUCH + wanted)
 over, order = claims.ends(opened), claims.listed(opened)["claim"].tolist()
 chosen = state.choose(
-    "claim", wording.CLAIM, order, default=order[0],
+    "claim", wording.WHICH, order, default=order[0],
     show=lambda name: wording.option(each[name], over.get(name)),
 )  # fmt: skip
 one, end = each[chosen], over.get(chosen)
