@@ -11,20 +11,23 @@ import os
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
 import aging
 from aging import intake, shelf
-from aging.backtesting import Backtest
 from aging.ledger import open_ledger
-from aging.projection import Fit, Projection, movement, remedies, shares
 from aging.records import Exposure, Finding
 from aging.source import is_store, open_source
 from aging.vocabulary import DERIVED, property_named
-from dashboard import appearance, attention, fits, spectra, tables, wording
+from dashboard import attention, fits, tables, wording
 from dashboard.launch import SOURCE
+
+if TYPE_CHECKING:  # the rooms of the model take longer to load than a page that needs none of them
+    from aging.backtesting import Backtest
+    from aging.projection import Fit, Projection
 
 OVERVIEW = "overview"
 CUTS, RIVALS = (6, 12, 24), ("last value", "exponential")  # the rest takes minutes
@@ -150,18 +153,24 @@ def _overview(data: Opened, today: date) -> Overview:
 @st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
 def measured(data: Opened) -> pd.DataFrame:
     """Spectra of panels in the weather, see `spectra.measured`."""
+    from dashboard import spectra
+
     return spectra.measured(data.exposure)
 
 
 @st.cache_resource(show_spinner=wording.READING, max_entries=4, hash_funcs={Opened: key_of})
 def appearances(data: Opened) -> tuple[pd.DataFrame, list[str]]:
     """Colours and ratings that count, and notes, see `appearance.readings`."""
+    from dashboard import appearance
+
     return appearance.readings(data.exposure)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
 def judged(data: Opened, site: str, trial: pd.Timestamp, name: str) -> pd.DataFrame:
     """Trends of a trial's ratings, see `appearance.judged`; CallError where there are none."""
+    from dashboard import appearance
+
     rows = appearance.of_trial(appearances(data)[0], site, trial)
     formulations = data.exposure.formulations
     controls = formulations.loc[formulations["role"] == "control", "formulation"]
@@ -233,6 +242,8 @@ def width(
     data: Opened, prop: str, months: float, formulation: str, as_of: str | None = None
 ) -> Width:
     """What the intervals' width is made of in a formulation's campaigns, and what narrows it."""
+    from aging.projection import remedies, shares
+
     fit = beside(fitted(data, prop, as_of), formulation)
     return Width(shares(fit, months), remedies(fit, months))
 
@@ -257,6 +268,8 @@ def moved(
 def _moved(
     data: Opened, prop: str, months: tuple[float, ...], level: float, formulations: tuple[str, ...]
 ) -> pd.DataFrame:
+    from aging.projection import movement
+
     fit = fitted(data, prop)
     chosen = tuple(one for one in fit.series if one.formulation in formulations)
     return movement(replace(fit, series=chosen), months, level)

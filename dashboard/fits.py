@@ -10,16 +10,18 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass, field
 from threading import Event, Lock, Thread
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 import aging
 from aging import shelf
-from aging.projection import Fit
-from aging.projection.apart import fit_apart
 from aging.records import Exposure
 from aging.vocabulary import property_named
 from dashboard import fit_words
+
+if TYPE_CHECKING:
+    from aging.projection import Fit
 
 LONG, PATIENCE = 15_000, 1.0  # readings of a property; seconds before a page shows progress
 DONE = "fitted"
@@ -53,6 +55,8 @@ class Job:
 
     def run(self) -> None:
         """Fit; the outcome is in `fit` or `error`."""
+        from aging.projection.apart import fit_apart
+
         source, _, prop, as_of = self.key
         name = shelf.digest(self.key)
         try:

@@ -5,8 +5,12 @@ Look and server settings come from `.streamlit/config.toml` beside the entry scr
 
 from __future__ import annotations
 
+import logging
 import os
+import time
+from contextlib import suppress
 from pathlib import Path
+from threading import Thread
 
 import typer
 
@@ -38,8 +42,24 @@ def launch(source: str | None, *, port: int = 8501, address: str = "127.0.0.1") 
         options += [f"--browser.serverAddress={shown}", "--logger.hideWelcomeMessage=true"]
         typer.echo(network.invitation(f"http://{shown}:{port}"))
     net_util._external_ip = HOSTS[0]  # noqa: SLF001 - it would ask a server outside for it
+    if named := os.environ.get(SOURCE):
+        Thread(target=_read_ahead, args=(named,), daemon=True).start()
     try:
         cli.main(["run", str(APP), *options], standalone_mode=False)
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 1
     return 0
+
+
+def _read_ahead(source: str) -> None:
+    """Read what the first page needs while its browser still loads."""
+    from streamlit import runtime
+
+    from dashboard import data, parts  # noqa: F401 - loaded for the first page
+
+    while not runtime.exists():
+        time.sleep(0.05)
+    for name in ("runtime.scriptrunner_utils.script_run_context", "runtime.caching"):
+        logging.getLogger(f"streamlit.{name}").setLevel(logging.ERROR)  # no page, no spinner
+    with suppress(Exception):  # the page says why
+        data.readings(data.opened(source))

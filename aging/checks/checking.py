@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from aging.checks import dates, peers, rack, values
-from aging.checks.ahead import ahead
 from aging.checks.ids import finding_id
 from aging.checks.limits import Limits, limits_with
 from aging.checks.table import looked_up, seen
 from aging.cube import moments
-from aging.projection import Gathered
 from aging.records import Exposure
+
+if TYPE_CHECKING:
+    from aging.projection import Gathered
 
 RULES = pd.read_csv(Path(__file__).with_name("rules.csv"), dtype="str").set_index("rule")
 QUESTIONED = ("block", "confirm", "warn")  # an info asks for nothing
@@ -65,6 +67,8 @@ def check(
     day = None if since is None else pd.Timestamp(since)
     found = [rule(table, known) for room in (values, peers, rack, dates) for rule in room.RULES]
     if gathered is not None:
+        from aging.checks.ahead import ahead  # the model takes longer to load than the rest
+
         found.append(ahead(table, known, gathered, day))
     rows = pd.concat([one for one in found if len(one)] or found[:1], ignore_index=True)
     rows["finding"] = _ids(rows)

@@ -46,7 +46,7 @@ def test_a_page_shows_how_far_the_fit_is_and_then_what_it_gives(monkeypatch):
         raise AssertionError
 
     st.cache_resource.clear()  # as after a restart: nothing is fitted again
-    monkeypatch.setattr(fits, "fit_apart", never)
+    monkeypatch.setattr(apart, "fit_apart", never)
     monkeypatch.setattr(fits, "PATIENCE", 60.0)
     again = AppTest.from_file(str(APP), default_timeout=120).switch_page("views/decay.py").run()
     assert not again.exception
