@@ -77,7 +77,8 @@ def memory(pid: int) -> str:
     busy = sum(map(int, stat[11:13])) / os.sysconf("SC_CLK_TCK")
     lines = dict(line.split(":") for line in Path(f"/proc/{pid}/status").read_text().splitlines())
     peak, own, mapped = (int(lines[n].split()[0]) / 1e6 for n in ("VmHWM", "RssAnon", "RssFile"))
-    return f"server peak {peak:.2f} GB; now {own:.2f} GB of its own, {mapped:.2f} GB of files; {busy:.1f} CPU s"
+    now = f"now {own:.2f} GB of its own, {mapped:.2f} GB of files"
+    return f"server peak {peak:.2f} GB; {now}; processor {busy:.1f} s"
 
 
 def opened(browser, address: str, width: int = 1280):
