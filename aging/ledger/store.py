@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from sqlalchemy import (
@@ -31,6 +32,7 @@ from aging.errors import LedgerError
 from aging.ledger.faults import plain_errors
 
 BUSY_SECONDS = 30.0
+KNOWN = 16  # stores whose engine is kept: it holds no connection, but every statement it built
 _LOCK = 0x6167696E67
 _SETTINGS = (
     "synchronous = FULL",
@@ -79,7 +81,7 @@ def connect(where: str | Path, *, create: bool) -> Store:
         return _sqlite(Path(url.database or "").expanduser().absolute(), create=create)
     label = url.render_as_string(hide_password=True)
     try:
-        engine = create_engine(url, poolclass=NullPool, connect_args={"connect_timeout": 10})
+        engine = _server(url)
     except ModuleNotFoundError as error:
         raise LedgerError(
             f"store {label}: needs the PostgreSQL driver; run: pip install 'aging[postgresql]'"
@@ -108,11 +110,21 @@ def _sqlite(path: Path, *, create: bool) -> Store:
         raise LedgerError(f"store {path}: no such file; check the path, or load a folder into it")
     if not path.parent.is_dir():
         raise LedgerError(f"store {path}: no such folder {path.parent}; create it first")
+    return Store(_file(path, create=create), str(path))
+
+
+@lru_cache(maxsize=KNOWN)
+def _server(url: URL) -> Engine:
+    return create_engine(url, poolclass=NullPool, connect_args={"connect_timeout": 10})
+
+
+@lru_cache(maxsize=KNOWN)
+def _file(path: Path, *, create: bool) -> Engine:
     engine = create_engine(
         "sqlite://", poolclass=NullPool, creator=lambda: _open_file(path, create=create)
     )
     event.listen(engine, "begin", _begin)
-    return Store(engine, str(path))
+    return engine
 
 
 def _open_file(path: Path, *, create: bool) -> sqlite3.Connection:
