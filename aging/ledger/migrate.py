@@ -20,7 +20,7 @@ STEPS = Path(__file__).parent / "migrations"
 
 def bring_up_to_date(store: Store, *, create: bool) -> None:
     """Migrate an older store; make the tables of an empty one only where `create` says so."""
-    known, newest = _steps()
+    known, newest = _steps(STEPS)
     with store.reading() as conn:
         version, empty = _state(conn)
     if version is None and not empty:
@@ -34,23 +34,23 @@ def bring_up_to_date(store: Store, *, create: bool) -> None:
         )
     if version == newest:
         return
-    config = _config()
+    config = _config(STEPS)
     with store.writing() as conn:
         config.attributes.update(connection=conn, version_table=VERSION_TABLE)
         command.upgrade(config, "head")
         guard(conn)
 
 
-def _config() -> Config:
+def _config(where: Path) -> Config:
     config = Config()
-    config.set_main_option("script_location", str(STEPS).replace("%", "%%"))
+    config.set_main_option("script_location", str(where).replace("%", "%%"))
     return config
 
 
 @cache
-def _steps() -> tuple[frozenset[str], str | None]:
+def _steps(where: Path) -> tuple[frozenset[str], str | None]:
     """Every shape that this release knows, and the newest; pages ask with every run."""
-    steps = ScriptDirectory.from_config(_config())
+    steps = ScriptDirectory.from_config(_config(where))
     return frozenset(step.revision for step in steps.walk_revisions()), steps.get_current_head()
 
 

@@ -95,6 +95,7 @@ STAGES = {
     for name, sheet in SHEETS.items()
 }
 READINGS = TABLES["readings"]
+Index("readings_read_on", READINGS.c.read_on)  # a visit asks for its day with every tap
 _CORRECTIONS_ONLY = READINGS.c.supersedes.is_not(None)
 Index(
     "readings_supersedes",
