@@ -48,21 +48,22 @@ def legend(**more: Any) -> alt.Legend:
 
 
 def finish(chart: Any, *, description: str, height: int) -> Any:
-    """The chart with the house look, its size and its alternative text."""
-    return (
-        chart.properties(
-            width=640, height=height, description=description, background=PAGE,
-            autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
-        )
-        .configure(font=FONT, padding=4)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=INK, titleColor=INK, labelFontSize=13, titleFontSize=13,
-            titleFontWeight="normal", gridColor=GRID, domainColor=MUTED, tickColor=MUTED,
-            labelLimit=130,
-        )
-        .configure_legend(
-            orient="bottom", labelColor=INK, labelFontSize=13, labelLimit=330, symbolSize=110,
-            rowPadding=3, offset=10, layout=alt.ExprRef(LEGEND_ROWS),
-        )
+    """The chart with the house look, its size and its alternative text.
+
+    All at once: each step of a chain copies the whole chart.
+    """
+    axis = alt.AxisConfig(
+        labelColor=INK, titleColor=INK, labelFontSize=13, titleFontSize=13,
+        titleFontWeight="normal", gridColor=GRID, domainColor=MUTED, tickColor=MUTED,
+        labelLimit=130,
+    )  # fmt: skip
+    legend = alt.LegendConfig(
+        orient="bottom", labelColor=INK, labelFontSize=13, labelLimit=330, symbolSize=110,
+        rowPadding=3, offset=10, layout=alt.ExprRef(LEGEND_ROWS),
+    )  # fmt: skip
+    view = alt.ViewConfig(stroke=None)
+    return chart.properties(
+        width=640, height=height, description=description, background=PAGE,
+        autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
+        config=alt.Config(font=FONT, padding=4, view=view, axis=axis, legend=legend),
     )  # fmt: skip
