@@ -13,6 +13,7 @@ import os
 import pwd
 import shutil
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
 from uuid import uuid4
@@ -21,12 +22,22 @@ import pytest
 from sqlalchemy import NullPool, create_engine, make_url, text
 
 
+MAIN = sys.modules["__main__"]
+
+
 @pytest.fixture(scope="session", autouse=True)
 def own_shelf(tmp_path_factory, request):
     timed = request.config.option.markexpr in {"bench", "slow"}
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("AGING_CACHE", "off" if timed else str(tmp_path_factory.mktemp("shelf")))
         yield
+
+
+@pytest.fixture(autouse=True)
+def own_main():
+    """A page run in a test may stay as __main__, which programs begun later would run again."""
+    yield
+    sys.modules["__main__"] = MAIN
 
 
 def _binaries() -> Path | None:

@@ -82,7 +82,7 @@ def known(store):
 
 
 @pytest.fixture(scope="module")
-def claim(store, known):
+def record(store, known):
     """Records a claim on a basis and returns it."""
 
     def recorded(basis, *, told_as="solar_reflectance", months=36.0, more="", criterion="", **kind):
@@ -99,11 +99,32 @@ def claim(store, known):
 
 
 @pytest.fixture(scope="module")
-def made(store, claim):
+def first(record):
+    return record("substantiated", more=f" {NASTY}")
+
+
+@pytest.fixture(scope="module")
+def alone(store, first, tmp_path_factory):
+    """A copy of the store from when the first claim was its only one."""
+    path = tmp_path_factory.mktemp("alone") / "alone.sqlite"
+    with open_ledger(store) as book:
+        assert book.read(only=("claims",)).claims["claim"].tolist() == [first.claim]
+        book.backup(path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def claim(record, alone):
+    """Records further claims."""
+    assert alone.exists()
+    return record
+
+
+@pytest.fixture(scope="module")
+def made(store, first):
     """The whole way once: the claim, its dossier, its PDF."""
-    one = claim("substantiated", more=f" {NASTY}")
-    found = dossier(store, one.claim)
-    return one, found, dossier_pdf(found)
+    found = dossier(store, first.claim)
+    return first, found, dossier_pdf(found)
 
 
 @pytest.fixture
@@ -163,15 +184,12 @@ def test_every_reading_has_its_standing_and_reason(made):
     assert any("COAST-A8-1-12~2" in cell for row in told.rows for cell in row)
 
 
-def test_made_again_after_later_readings_it_has_the_same_bytes(store, made, tmp_path):
+def test_made_again_after_later_readings_it_has_the_same_bytes(alone, made):
     one, _, pdf = made
-    later = tmp_path / "later.sqlite"
-    with open_ledger(store) as book:
-        book.backup(later)
-    with open_ledger(later) as book:
+    with open_ledger(alone) as book:
         book.append(stored(36), by="Ada", source="a later folder")
         book.correct("COAST-A8-2-12", 0.3, by="Ada", reason="a later slip")
-    again = dossier(str(later), one.evidence_digest)
+    again = dossier(str(alone), one.evidence_digest)
     assert dossier_pdf(again) == pdf
     assert evidence_pack(again) == evidence_pack(made[1])
     assert dossier_html(again) == dossier_html(made[1])
