@@ -21,7 +21,6 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import NullPool, create_engine, make_url, text
 
-
 MAIN = sys.modules["__main__"]
 
 
