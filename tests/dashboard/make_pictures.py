@@ -23,7 +23,7 @@ PLACE = ROOT / "dashboard" / "pictures"
 WIDE, PHONE = (1100, 720), (390, 720)
 SHOTS = {
     "leading": ("leading", WIDE, 0),
-    "decay": ("decay?formulation=S8H30", WIDE, 560),
+    "decay": ("decay?formulation=S8H30", WIDE, 505),
     "claim": ("claim?claim={claim}", WIDE, 0),
     "log": ("log?panel=AMARO-S8H30-1", PHONE, 0),
 }  # page, size, how far down
