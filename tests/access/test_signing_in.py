@@ -135,3 +135,9 @@ def test_a_provider_is_believed_for_a_subject_or_a_verified_address(book):
     assert access.vouched(book, at) is None
     assert access.vouched(book, told | {"iat": time.time() - 13 * 3600}) is None
     assert access.vouched(book, told | {"iat": None}) is None
+
+
+def test_who_has_no_passcode_is_let_in_by_none_not_even_the_stand_in(monkeypatch):
+    monkeypatch.setattr(passcodes, "_nobody", lambda: passcodes.digest("the stand-in itself"))
+    assert passcodes.fits("the stand-in itself", passcodes.digest("the stand-in itself"))
+    assert not passcodes.fits("the stand-in itself", None)

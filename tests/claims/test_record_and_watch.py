@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from claim_campaign import campaign
+from scipy import stats
 
 from aging.claims import (
     assess,
@@ -22,7 +23,7 @@ from aging.claims import (
 )
 from aging.claims.criteria import named, verdicts
 from aging.claims.record import withdraw
-from aging.claims.watch import next_visit
+from aging.claims.watch import _to_break, next_visit
 from aging.errors import CallError, LedgerError
 from aging.ledger import open_ledger
 from aging.projection import fit
@@ -220,3 +221,15 @@ def test_the_plan_names_the_next_visit():
     assert next_visit(plan, 24.1, 36) == 30
     assert next_visit(plan[:0], 24.1, 36) == 27
     assert next_visit(plan, 35.0, 36) == 36
+
+
+@pytest.mark.parametrize("better", [1, -1])
+def test_the_break_lies_where_the_line_of_the_claimed_month_on_the_next_meets_the_value(better):
+    other = 0.80 + 0.02 * stats.norm.ppf((np.arange(4000) + 0.5) / 4000)
+    rest = np.random.default_rng(8).permutation(other - 0.80) / 2
+    final = 0.30 + 0.5 * other + rest  # on the line 0.30 + 0.5 N, and as far off it as along it
+    value = 0.70 - better * 0.015
+    breaks, distance, sigmas = _to_break(final, other, value, better)
+    assert 0.30 + 0.5 * breaks == pytest.approx(value, abs=0.002)
+    assert distance == pytest.approx(0.03, rel=0.05)
+    assert sigmas == pytest.approx(1.5, rel=0.05)
