@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from app_page import opened, specs, table, texts
 from streamlit.testing.v1 import AppTest
 
 from aging.decay.ratings import Ratings, differences, trend
@@ -21,7 +21,6 @@ from aging.optics.colour import (
 from aging.optics.screen import screen_colours
 from aging.optics.solar import solar_reflectance
 from dashboard import appearance, look_wording
-from dashboard.launch import APP, SOURCE
 
 ROOT = Path(__file__).parents[2]
 KEPT = ("S0H0", "S8H30", "PS0H0")
@@ -64,27 +63,9 @@ def looked(tmp_path_factory) -> Path:
 @pytest.fixture
 def page(looked, monkeypatch):
     def run(view: str, source: Path = looked, **query: str) -> AppTest:
-        monkeypatch.setenv(SOURCE, str(source))
-        app = AppTest.from_file(str(APP), default_timeout=120)
-        for key, value in query.items():
-            app.query_params[key] = value
-        app.switch_page(f"views/{view}.py").run()
-        assert not app.exception
-        return app
+        return opened(monkeypatch, source, view, **query)
 
     return run
-
-
-def specs(app: AppTest) -> list[dict]:
-    return [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
-
-
-def table(app: AppTest, column: str) -> pd.DataFrame:
-    return next(frame.value for frame in app.dataframe if column in frame.value)
-
-
-def texts(app: AppTest) -> str:
-    return "\n".join(str(text.value) for text in app.text)
 
 
 def test_spectra_are_weighted_and_the_bands_add_up_to_the_loss(page):

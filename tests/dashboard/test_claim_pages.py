@@ -8,6 +8,7 @@ from io import BytesIO
 from zipfile import ZipFile
 
 import pytest
+from app_page import figures, opened, texts
 from claims_example import fill
 from streamlit.testing.v1 import AppTest
 
@@ -26,25 +27,6 @@ from dashboard.launch import APP, SOURCE
 def made(tmp_path_factory):
     path = tmp_path_factory.mktemp("claims") / "a.sqlite"
     return path, fill(path)
-
-
-def opened(monkeypatch, source, view, **query):
-    monkeypatch.setenv(SOURCE, str(source))
-    app = AppTest.from_file(str(APP), default_timeout=180)
-    for key, value in query.items():
-        app.query_params[key] = value
-    app.run()
-    app.switch_page(f"views/{view}.py").run()
-    assert not app.exception
-    return app
-
-
-def texts(app):
-    return "\n".join(str(text.value) for text in app.text)
-
-
-def figures(app):
-    return {metric.label: metric.value for metric in app.metric}
 
 
 def test_trouble_comes_first_and_ended_claims_last(made, monkeypatch):

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 import pytest
-from streamlit.testing.v1 import AppTest
+from app_page import opened, texts
 
 import aging
 from aging.optics.heat import sri
 from aging.vocabulary import DERIVED
 from dashboard import data, tables, wording
-from dashboard.launch import APP, SOURCE
 
 SAMPLE = Path(__file__).parents[2] / "sample_exposure"
 EMITTANCE = "thermal emittance 0.90 +- 0.02, assumed"
@@ -20,27 +20,12 @@ EMITTANCE = "thermal emittance 0.90 +- 0.02, assumed"
 
 @pytest.fixture
 def decay(folder, monkeypatch):
-    monkeypatch.setenv(SOURCE, str(folder))
-
-    def run(**query: str) -> AppTest:
-        app = AppTest.from_file(str(APP), default_timeout=120)
-        for key, value in query.items():
-            app.query_params[key] = value
-        app.run()
-        app.switch_page("views/decay.py").run()
-        assert not app.exception
-        return app
-
-    return run
+    return partial(opened, monkeypatch, folder, "decay")
 
 
 @pytest.fixture(scope="module")
 def fitted(folder):
     return aging.fit(folder)
-
-
-def texts(app: AppTest) -> str:
-    return "\n".join(str(text.value) for text in app.text)
 
 
 def row(fitted, name: str, months: float, site: str) -> pd.Series:
@@ -94,11 +79,6 @@ def test_derived_properties_are_offered_where_their_source_was_read():
 
 
 def test_compare_takes_them(folder, monkeypatch):
-    monkeypatch.setenv(SOURCE, str(folder))
-    app = AppTest.from_file(str(APP), default_timeout=120)
-    app.query_params["property"] = "surface_temperature"
-    app.run()
-    app.switch_page("views/compare.py").run()
-    assert not app.exception
+    app = opened(monkeypatch, folder, "compare", property="surface_temperature")
     assert app.selectbox(key="property").value == "surface_temperature"
     assert "left of the lines: better" in app.get("vega_lite_chart")[0].proto.spec

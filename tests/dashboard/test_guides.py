@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 
 import numpy as np
 import pandas as pd
 import pytest
-from streamlit.testing.v1 import AppTest
+from app_page import opened
 
 from aging.backtesting.measured import measured
 from aging.cli.reference import reference
@@ -15,23 +16,11 @@ from aging.decay.paths import COURSES
 from aging.decay.priors import priors_for
 from aging.vocabulary import PROPERTIES
 from dashboard import guide_words, methods
-from dashboard.launch import APP, SOURCE
 
 
 @pytest.fixture
 def page(folder, monkeypatch):
-    monkeypatch.setenv(SOURCE, str(folder))
-
-    def run(view: str, **query: str) -> AppTest:
-        app = AppTest.from_file(str(APP), default_timeout=120)
-        for key, value in query.items():
-            app.query_params[key] = value
-        app.run()
-        app.switch_page(f"views/{view}.py").run()
-        assert not app.exception
-        return app
-
-    return run
+    return partial(opened, monkeypatch, folder)
 
 
 def test_the_command_reference_is_that_of_the_commands():

@@ -6,7 +6,7 @@ import json
 import shutil
 
 import pytest
-from streamlit.testing.v1 import AppTest
+from app_page import opened, texts
 
 from aging.checks import check, settle
 from aging.fieldwork.story import kept, story
@@ -14,7 +14,6 @@ from aging.ledger import open_ledger
 from aging.records import exposure_with
 from aging.source import open_source
 from dashboard import keeping_words as wording
-from dashboard.launch import APP, SOURCE
 
 PANEL, OTHER = "AMARO-S8H30-1", "AMARO-S0H0-2"
 
@@ -51,21 +50,6 @@ def made(folder, tmp_path_factory):
 def store(made, tmp_path):
     shutil.copy(made[0], tmp_path / "a.sqlite")
     return tmp_path / "a.sqlite"
-
-
-def opened(monkeypatch, source, view, **query):
-    monkeypatch.setenv(SOURCE, str(source))
-    app = AppTest.from_file(str(APP), default_timeout=180)
-    for key, value in query.items():
-        app.query_params[key] = value
-    app.run()
-    app.switch_page(f"views/{view}.py").run()
-    assert not app.exception
-    return app
-
-
-def texts(app):
-    return "\n".join(str(text.value) for text in app.text)
 
 
 def visit_of(store, reading_id):

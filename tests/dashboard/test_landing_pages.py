@@ -6,16 +6,16 @@ from datetime import UTC, datetime
 
 import pandas as pd
 import pytest
+from app_page import figures, opened, texts
 from claims_example import fill as with_claims
 from rack_example import fill as with_rack
-from streamlit.testing.v1 import AppTest
 
 import aging
 from aging.comparison import ranks
 from aging.fieldwork.plan import visit_plan
 from aging.source import open_source
 from dashboard import claim_words, due_words, lead_words, ways_words
-from dashboard.launch import APP, SOURCE
+from dashboard.launch import APP
 
 OLD = ("log", "doubts", "story", "instruments", "decay", "compare", "additives", "spectra",
        "appearance", "scores")  # fmt: skip
@@ -28,25 +28,8 @@ def claims(tmp_path_factory):
     return path
 
 
-def shown(source, monkeypatch, view=""):
-    monkeypatch.setenv(SOURCE, str(source))
-    app = AppTest.from_file(str(APP), default_timeout=180).run()
-    if view:
-        app.switch_page(f"views/{view}.py").run()
-    assert not app.exception
-    return app
-
-
-def texts(app):
-    return "\n".join(str(text.value) for text in app.text)
-
-
-def figures(app):
-    return {metric.label: metric.value for metric in app.metric}
-
-
 def test_the_first_page_shows_a_way_to_each_section_and_keeps_nothing(claims, monkeypatch):
-    app = shown(claims, monkeypatch)
+    app = opened(monkeypatch, claims)
     assert [one.value for one in app.header] == list(ways_words.SECTIONS.values())
     ways = {link.proto.page for link in app.get("page_link")}
     assert {"due", "leading", "holding", "overview", "help"} <= ways
@@ -61,7 +44,7 @@ def test_every_address_of_old_is_that_of_its_view():
 
 def test_the_technician_sees_what_is_due_and_logs_it_with_one_tap(tmp_path, monkeypatch):
     store = with_rack(tmp_path)
-    app = shown(store, monkeypatch, "due")
+    app = opened(monkeypatch, store, "due")
     plan = visit_plan(open_source(store), pd.Timestamp(datetime.now(UTC).date()))
     states = plan["state"].value_counts()
     assert figures(app)[due_words.OVERDUE] == str(states.get("overdue", 0))
@@ -75,7 +58,7 @@ def test_the_technician_sees_what_is_due_and_logs_it_with_one_tap(tmp_path, monk
 
 
 def test_the_formulator_sees_who_leads_and_how_surely(claims, monkeypatch):
-    app = shown(claims, monkeypatch, "leading")
+    app = opened(monkeypatch, claims, "leading")
     rows = ranks(aging.fit(claims), 36.0).query("site == 'all' and rank == 1")
     best = rows.loc[rows["probability"].idxmax()]
     assert figures(app)[lead_words.BEST] == f"{100 * best['probability']:.0f} %"
@@ -86,15 +69,15 @@ def test_the_formulator_sees_who_leads_and_how_surely(claims, monkeypatch):
 
 
 def test_the_manager_sees_trouble_first_and_what_is_due(claims, monkeypatch):
-    app = shown(claims, monkeypatch, "holding")
+    app = opened(monkeypatch, claims, "holding")
     assert figures(app) == {"Broken": "1", "At risk": "1", "Cannot tell": "0", "Holds": "2"}
     told = texts(app)
     assert told.index("Broken:") < told.index("At risk:") < told.index("Holds:")
     assert "What would break it" in told
-    opened = [link.proto for link in app.get("page_link") if link.proto.page == "claim"]
-    assert len(opened) == 4
+    links = [link.proto for link in app.get("page_link") if link.proto.page == "claim"]
+    assert len(links) == 4
 
 
 def test_without_a_store_the_manager_reads_how_to_make_one(folder, monkeypatch):
-    app = shown(folder, monkeypatch, "holding")
+    app = opened(monkeypatch, folder, "holding")
     assert claim_words.NEEDS_STORE in texts(app)

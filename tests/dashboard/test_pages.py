@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 import pytest
+from app_page import opened, specs, table, texts
 from streamlit.testing.v1 import AppTest
 
 import aging
@@ -19,19 +20,7 @@ from dashboard.launch import APP, SOURCE
 
 @pytest.fixture
 def page(folder, monkeypatch):
-    monkeypatch.setenv(SOURCE, str(folder))
-
-    def run(view: str = "", **query: str) -> AppTest:
-        app = AppTest.from_file(str(APP), default_timeout=120)
-        for key, value in query.items():
-            app.query_params[key] = value
-        app.run()
-        if view:
-            app.switch_page(f"views/{view}.py").run()
-        assert not app.exception
-        return app
-
-    return run
+    return partial(opened, monkeypatch, folder)
 
 
 def overview() -> AppTest:
@@ -45,18 +34,6 @@ def overview() -> AppTest:
 def projection(folder) -> pd.DataFrame:
     frame = aging.project(folder, months=36).frame
     return frame.set_index(["site", "formulation", "target"])
-
-
-def specs(app: AppTest) -> list[dict]:
-    return [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
-
-
-def table(app: AppTest, column: str) -> pd.DataFrame:
-    return next(frame.value for frame in app.dataframe if column in frame.value)
-
-
-def texts(app: AppTest) -> str:
-    return "\n".join(str(t.value) for t in app.text)
 
 
 def test_overview_counts_what_hangs_there(page, folder):

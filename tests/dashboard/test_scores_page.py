@@ -5,12 +5,11 @@ from __future__ import annotations
 import json
 
 import pytest
-from streamlit.testing.v1 import AppTest
+from app_page import opened
 
 import aging
 from aging.vocabulary import PROPERTIES
 from dashboard import data, wording
-from dashboard.launch import APP, SOURCE
 
 
 @pytest.fixture(scope="module")
@@ -19,16 +18,8 @@ def board(folder):
     return board.assign(forecaster=board["forecaster"].map(wording.FORECASTERS))
 
 
-def opened(monkeypatch, source) -> AppTest:
-    monkeypatch.setenv(SOURCE, str(source))
-    app = AppTest.from_file(str(APP), default_timeout=180).run()
-    app.switch_page("views/scores.py").run()
-    assert not app.exception
-    return app
-
-
 def test_the_page_shows_the_board(folder, board, monkeypatch):
-    app = opened(monkeypatch, folder)
+    app = opened(monkeypatch, folder, "scores")
     assert app.selectbox(key="property").options == ["Solar reflectance"]  # none that is derived
     shown = app.dataframe[0].value
     for name in ("coverage", "coverage_lower", "abs_error", "crps", "n_series"):
@@ -51,7 +42,7 @@ def test_too_short_a_campaign_is_told_in_words(folder, tmp_path, monkeypatch):
     rows = (folder / "readings.csv").read_text(encoding="utf-8").splitlines()
     early = [row for row in rows[1:] if ",2021-0" in row]
     (tmp_path / "readings.csv").write_text("\n".join([rows[0], *early]), encoding="utf-8")
-    app = opened(monkeypatch, tmp_path)
+    app = opened(monkeypatch, tmp_path, "scores")
     assert [w.value for w in app.warning] == [wording.CANNOT_MODEL]
     assert "earlier cuts" in "\n".join(text.value for text in app.text)
 

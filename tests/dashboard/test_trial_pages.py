@@ -8,7 +8,7 @@ from itertools import product
 
 import pandas as pd
 import pytest
-from streamlit.testing.v1 import AppTest
+from app_page import opened, specs, table
 
 import aging
 from aging.comparison import origins, ranks
@@ -20,26 +20,6 @@ from aging.simulation import Design, simulate
 from aging.simulation.scenario import SITES, blend
 from aging.simulation.write import write_folder
 from dashboard import trial_wording, trials
-from dashboard.launch import APP, SOURCE
-
-
-def shown(source, monkeypatch, view, **query):
-    monkeypatch.setenv(SOURCE, str(source))
-    app = AppTest.from_file(str(APP), default_timeout=120)
-    for key, value in query.items():
-        app.query_params[key] = value
-    app.run()
-    app.switch_page(f"views/{view}.py").run()
-    assert not app.exception
-    return app
-
-
-def specs(app):
-    return [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
-
-
-def table(app, column):
-    return next(frame.value for frame in app.dataframe if column in frame.value)
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +42,7 @@ def torn(folder, tmp_path):
 
 
 def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted, monkeypatch):
-    app = shown(folder, monkeypatch, "compare", control="S0H0", worthwhile="0.05")
+    app = opened(monkeypatch, folder, "compare", control="S0H0", worthwhile="0.05")
     forest, *paths, parts, places = specs(app)
     assert len(paths) == 2
     assert all("at 36 months S8H30" in one["description"] for one in paths)
@@ -78,7 +58,7 @@ def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted
 
 
 def test_the_page_says_whether_batches_and_sites_may_be_averaged(folder, fitted, monkeypatch):
-    app = shown(folder, monkeypatch, "compare", control="S0H0", candidate="S8H30")
+    app = opened(monkeypatch, folder, "compare", control="S0H0", candidate="S8H30")
     rows = poolability(fitted).query("formulation == 'S8H30'").set_index("what")
     told = next(text.value for text in app.text if text.value.startswith("S8H30: batches"))
     assert told.count("look at the worst") == (rows["verdict"] == "look at the worst").sum()
@@ -89,14 +69,14 @@ def test_the_page_says_whether_batches_and_sites_may_be_averaged(folder, fitted,
 
 def test_over_the_months_is_another_comparison(folder, monkeypatch):
     one, other = (
-        table(shown(folder, monkeypatch, "compare", target=target), "joint_lower")["estimate"]
+        table(opened(monkeypatch, folder, "compare", target=target), "joint_lower")["estimate"]
         for target in ("state", "period")
     )
     assert one.tolist() != other.tolist()
 
 
 def test_who_fails_another_property_is_no_winner(torn, monkeypatch):
-    app = shown(torn, monkeypatch, "compare", control="S0H0")
+    app = opened(monkeypatch, torn, "compare", control="S0H0")
     texts = "\n".join(text.value for text in app.text)
     assert "fails: S8H30 (elongation); these are no winners" in texts
     assert "the most favourable is S8H30" not in texts
@@ -105,7 +85,7 @@ def test_who_fails_another_property_is_no_winner(torn, monkeypatch):
 
 
 def test_a_calculated_property_has_no_parts(folder, monkeypatch):
-    app = shown(folder, monkeypatch, "compare", property="sri")
+    app = opened(monkeypatch, folder, "compare", property="sri")
     assert trial_wording.CALCULATED in [text.value for text in app.text]
 
 
@@ -120,7 +100,7 @@ def grid(tmp_path_factory):
 
 
 def test_additives_show_synergy_the_curve_and_every_effect(grid, monkeypatch):
-    app = shown(grid, monkeypatch, "additives", additive="silica_wt_pct")
+    app = opened(monkeypatch, grid, "additives", additive="silica_wt_pct")
     together, curve = specs(app)
     found = factorial(fit := aging.fit(grid), composition(fit.exposure.formulations)).frame
     mean = found.query("figure == 'state' and effect.str.contains(' x ') and level_1.isna()")
@@ -134,13 +114,13 @@ def test_additives_show_synergy_the_curve_and_every_effect(grid, monkeypatch):
 
 
 def test_two_doses_are_too_few_for_a_curve_and_the_page_says_so(grid, monkeypatch):
-    app = shown(grid, monkeypatch, "additives", additive="hollow_sphere_vol_pct", figure="loss")
+    app = opened(monkeypatch, grid, "additives", additive="hollow_sphere_vol_pct", figure="loss")
     assert len(specs(app)) == 1
     assert any("doses of hollow_sphere_vol_pct" in text.value for text in app.text)
 
 
 def test_without_single_steps_the_page_says_what_to_expose(folder, monkeypatch):
-    app = shown(folder, monkeypatch, "additives")
+    app = opened(monkeypatch, folder, "additives")
     assert any("one additive alone" in text.value for text in app.text)
 
 
