@@ -8,6 +8,7 @@ from a projected one and never entered as readings; the table of those is its ow
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
@@ -40,6 +41,12 @@ CLAIM_ENDS = ("withdrawn", "replaced")
 METHODS = {"chalking_astm": ("A", "B", "C", "D"), "chalking_iso": ("tape", "velvet")}
 SERIES_ENDING_EVENTS = ("wash", "recoat", "replace", "loss", "retrieve")
 DAYS_PER_MONTH = 30.44
+COMPOSITION = re.compile(
+    r"(.+?)_((?:(?:wt|mass|vol)_)?pct|phr|ppm|um|nm|mm|g|kg|C|K|[A-Za-z]+_per_[A-Za-z0-9]+)"
+)
+DOSE_UNITS = {
+    "wt_pct": "% by mass", "mass_pct": "% by mass", "vol_pct": "% by volume", "pct": "%", "C": "°C",
+}  # fmt: skip
 
 UNIT_FACTORS: MappingProxyType[str, dict[str, float]] = MappingProxyType(
     {
@@ -151,6 +158,27 @@ def property_named(name: str) -> Property:
     if name not in known:
         raise CallError(f"property: {name!r} is not known; known: {', '.join(known)}")
     return known[name]
+
+
+def additive_words(column: str) -> tuple[str, str]:
+    """Name and unit of a composition column, the unit empty where the name ends in none.
+
+    silica_wt_pct is ('silica', '% by mass'), tio2_g_per_l is ('tio2', 'g/l').
+    """
+    found = COMPOSITION.fullmatch(column)
+    name, unit = found.groups() if found else (column, "")
+    return name.replace("_", " "), DOSE_UNITS.get(unit, unit.replace("_per_", "/"))
+
+
+def additive_title(column: str) -> str:
+    """Name and unit: 'silica, % by mass'."""
+    return ", ".join(filter(None, additive_words(column)))
+
+
+def dose_words(column: str, dose: float) -> str:
+    """A dose as a person reads it: 'silica 4 % by mass'."""
+    name, unit = additive_words(column)
+    return f"{name} {dose:g} {unit}".rstrip()
 
 
 def unit_factor(prop: Property, unit: str | None) -> float | None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Hashable, Mapping
+from typing import Any
 
 import pandas as pd
 
+from aging.charts import quantity
 from aging.comparison.dose import DoseResponse
 from aging.comparison.poolability import APART, BATCHES, NOT_RECORDED, SITES
-from aging.vocabulary import Property, property_named
-from dashboard.wording import interval, number, percent, plural, site, values
+from aging.vocabulary import Property, additive_words, dose_words, property_named
+from dashboard.wording import chance, interval, number, percent, plural, site, values
 
 CONTROL, CANDIDATE = "Control", "Formulation beside its control"
 WORTHWHILE, LIVED = "Worthwhile difference", "Compare"
@@ -71,20 +73,20 @@ GUARD_COLUMNS = {
 
 FIGURE, DOSED, LINES = "Figure", "Along the doses of", "A line for each dose of"
 NONE = {"additive": 0, "multiplicative": 1}  # of a synergy, on each scale
+LOSSES = ("loss", "plateau loss")
 FIGURES = {
     "state": "value at that month", "initial": "value when new", "loss": "loss until that month",
     "plateau loss": "loss in the end", "log speed": "speed of soiling, log",
 }  # fmt: skip
 TOGETHER_HEADING, EFFECTS_HEADING = "Do two additives help each other?", "Effects"
 DOSE_HEADING = "How much of it"
-FEW_DOSES = "No curve yet: "
+FEW_DOSES = "No curve yet. "
 ONE_ADDITIVE = "One additive alone was varied: nothing to put together."
 EFFECT_COLUMNS = {
     "what": "Effect", "estimate": "Estimate", "lower": "From", "upper": "To",
-    "probability_above": "Chance above none", "cells": "Cells",
+    "probability_above": "Chance above 0, or 1 of a ratio", "cells": "Comparisons",
 }  # fmt: skip
 CELL_COLUMNS = {"estimate": "Mean over sites", "lower": "From", "upper": "To"}
-CURVE_COLUMNS = {"dose": "Dose", **CELL_COLUMNS, "exposed": "Exposed"}
 HOW_EFFECTS = """
 - Effect of a dose: against the lowest dose, at equal doses of all others. Synergy of two: what both
   together bring beyond the sum of each alone; parallel lines show none.
@@ -100,12 +102,10 @@ def difference(prop: Property, level: float) -> str:
     return f"Formulation minus control: {values(prop, kind, level)}"
 
 
-def figure_of(figure: str, prop: Property, level: float) -> str:
+def figure_of(figure: str, prop: Property, months: float, level: float) -> str:
     """What the figures of a table of compositions are."""
-    ends = f"; from and to: {percent(level)} interval"
-    if figure == "log speed":
-        return f"Logarithm of the speed of soiling, no unit, projected{ends}."
-    return f"{FIGURES[figure].capitalize()}: {values(prop, 'projected', level)}"
+    told = capital(figure_at(figure, prop, months))
+    return f"{told}, projected, mean over sites; from and to: {percent(level)} interval."
 
 
 def rank_columns(places: pd.DataFrame) -> dict[str, str]:
@@ -204,31 +204,79 @@ def parts(found: pd.DataFrame, prop: Property, candidate: str) -> str:
 def ranks(found: pd.DataFrame, failing: str) -> str:
     """The statement above the table of ranks."""
     best = found[found["rank"] == 1].nlargest(2, "probability")
-    chances = zip(best["formulation"], 100 * best["probability"], strict=True)
-    told = ", ".join(f"{name} {chance:.0f} %" for name, chance in chances)
+    chances = zip(best["formulation"], best["probability"], strict=True)
+    told = ", ".join(f"{name} {chance(share)}" for name, share in chances)
     out = f" Not ranked, as they fail another property: {failing}." if failing else ""
     return f"Chance of leading, mean over the sites they share: {told}.{out}"
 
 
-def together(found: pd.DataFrame, figure: str) -> str:
-    """The statement above the interaction plot: the mean synergy on each scale."""
+def capital(text: str) -> str:
+    """With a capital first letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def curve_columns(additive: str) -> dict[str, str]:
+    """Headings of the table along a dose."""
+    name, unit = additive_words(additive)
+    return {"dose": capital(f"{name} {unit}".strip()), **CELL_COLUMNS, "exposed": "Exposed"}
+
+
+def effect(row: Mapping[Hashable, Any]) -> str:
+    """An effect: 'Silica 4 % by mass', 'Silica 4 % by mass with sphere 30 % by volume'."""
+    columns, levels = str(row["effect"]).split(" x "), (row["level_1"], row["level_2"])
+    if pd.isna(levels[0]):
+        told = " with ".join(additive_words(one)[0] for one in columns) + ", mean"
+    else:
+        told = " with ".join(map(dose_words, columns, levels))
+    return capital(told) + (", ratio of losses" if row["scale"] == "multiplicative" else "")
+
+
+def figure_at(figure: str, prop: Property, months: float) -> str:
+    """A figure and its unit: 'value at 36 months (solar reflectance, fraction)'."""
+    if figure == "log speed":
+        return "speed of soiling (logarithm, no unit)"
+    told = FIGURES[figure].replace("that month", f"{months:g} months")
+    return f"{told} ({quantity(prop).lower()})"
+
+
+def together(
+    found: pd.DataFrame, figure: str, prop: Property, months: float = 36.0, level: float = 0.90
+) -> str:
+    """The statement above the interaction plot: the mean synergy on each scale, who helps whom."""
     mean = found[found["effect"].str.contains(" x ") & found["level_1"].isna()]
     mean = mean if len(mean) else found[found["effect"].str.contains(" x ")]
-    told = [
-        f"{row.scale} {row.estimate:{'.2f' if row.scale == 'multiplicative' else '+.3f'}} "
-        f"({row.lower:.3f} to {row.upper:.3f}, none is {NONE[row.scale]}"
-        f"{'; not shown' if row.lower <= NONE[row.scale] <= row.upper else '; shown'})"
-        for row in mean.itertuples()
-    ]
-    if not told:
-        return f"{FIGURES[figure].capitalize()}, by dose; no four compositions show both together."
-    return f"Synergy in the {FIGURES[figure]}: {'; '.join(told)}."
+    named = figure_at(figure, prop, months)
+    if mean.empty:
+        return f"{capital(named)}, by dose; no four compositions show both together."
+    pair = " and ".join(additive_words(one)[0] for one in mean["effect"].iloc[0].split(" x "))
+    told = [_synergy(row, level, decimals=prop.decimals) for row in mean.to_dict("records")]
+    first = mean.iloc[0]
+    verdict = "It cannot be told yet whether they help each other."
+    if not first["lower"] <= NONE[first["scale"]] <= first["upper"]:
+        up = (prop.higher_is_better is not False) != (figure in LOSSES)
+        good = up == (first["estimate"] > NONE[first["scale"]])
+        verdict = f"So they {'help' if good else 'hinder'} each other."
+        if figure == "log speed" or prop.higher_is_better is None:
+            verdict = "So the one changes what the other does."
+    return f"{capital(pair)} together, {named}, projected: {'; '.join(told)}. {verdict}"
 
 
-def dose(found: DoseResponse) -> str:
+def _synergy(row: Mapping[Hashable, Any], level: float, *, decimals: int) -> str:
+    if row["scale"] == "multiplicative":
+        ends = f"{row['lower']:.2f} to {row['upper']:.2f}"
+        return (f"{row['estimate']:.2f} of the loss that the two alone would leave together"
+                f" ({percent(level)} interval {ends})")  # fmt: skip
+    ends = f"{row['lower']:+.{decimals}f} to {row['upper']:+.{decimals}f}"
+    return (f"{row['estimate']:+.{decimals}f} beyond the sum of each alone"
+            f" ({percent(level)} interval {ends})")  # fmt: skip
+
+
+def dose(found: DoseResponse, level: float) -> str:
     """The statement above the curve of doses."""
     off, low, high = found.levels_off
+    name, unit = additive_words(found.additive)
     return (
-        f"{found.additive}: better with more of it with a chance of {100 * found.rising:.0f} %; "
-        f"95 % of the gain is reached at {off:.1f} ({low:.1f} to {high:.1f}); grey was not exposed."
+        f"{capital(name)}: more of it is better with a chance of {chance(found.rising)}; "
+        f"95 % of the gain is reached at {off:.1f} {unit}".rstrip()
+        + f" ({percent(level)} interval {low:.1f} to {high:.1f}). Grey was not exposed."
     )

@@ -181,6 +181,12 @@ def percent(level: float) -> str:
     return f"{100 * level:g} %"
 
 
+def chance(share: float) -> str:
+    """0.604 as '60 %'; never a bare 0 or 1."""
+    shown = min(max(share, 0.01), 0.99)
+    return f"{'under ' if share < shown else 'over ' if share > shown else ''}{100 * shown:.0f} %"
+
+
 def settings(*, ahead: bool) -> str:
     """What the folded settings hold."""
     return "Property, months and level" if ahead else "Property and level"

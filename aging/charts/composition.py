@@ -8,8 +8,10 @@ import altair as alt
 import pandas as pd
 
 from aging.charts import style
+from aging.vocabulary import additive_title, dose_words
 
 BEYOND, NOT_EXPOSED = 0.15, "not exposed"
+ENDS = {"estimate": "Mean over sites", "lower": "From", "upper": "To"}
 
 
 def interaction_chart(
@@ -20,14 +22,15 @@ def interaction_chart(
     cells: the two additives' doses, estimate, lower, upper; x and lines: columns and their words.
     """
     doses = sorted(cells[lines].unique())
-    words = [f"{lines} {dose:g}" for dose in doses]
+    words = [dose_words(lines, dose) for dose in doses]
     rows = cells.assign(line=cells[lines].map(dict(zip(doses, words, strict=True))))
     span = rows[x].max() - rows[x].min()
     shift = {word: (place - (len(words) - 1) / 2) * span / 60 for place, word in enumerate(words)}
     rows["dose"] = rows[x] + rows["line"].map(shift)
     base = alt.Chart(rows).encode(
         alt.X(
-            "dose:Q", title=x, scale=alt.Scale(nice=False, padding=18),
+            "dose:Q", title=additive_title(x),
+            scale=alt.Scale(nice=False, padding=18),
             axis=alt.Axis(values=sorted(rows[x].unique()), labelExpr="datum.value", grid=False),
         ),
         alt.Color(
@@ -40,8 +43,12 @@ def interaction_chart(
         "line:N", legend=style.legend(),
         scale=alt.Scale(domain=words, range=style.cycle(words, style.SHAPES)),
     )  # fmt: skip
-    numbers = [alt.Tooltip(f"{name}:Q", format=".3f") for name in ("estimate", "lower", "upper")]
-    told = [alt.Tooltip(f"{x}:Q"), alt.Tooltip("line:N", title="Line"), *numbers]
+    numbers = [alt.Tooltip(f"{name}:Q", title=word, format=".3f") for name, word in ENDS.items()]
+    told = [
+        alt.Tooltip(f"{x}:Q", title=additive_title(x)),
+        alt.Tooltip("line:N", title="Beside"),
+        *numbers,
+    ]
     ends = base.mark_rule(strokeWidth=2).encode(alt.Y("lower:Q"), alt.Y2("upper:Q"))
     path = base.mark_line(strokeWidth=1.5).encode(y)
     point = base.mark_point(filled=True, opacity=1, size=110).encode(y, shape, tooltip=told)
@@ -58,7 +65,9 @@ def dose_chart(
     low, high = float(curve["dose"].min()), float(curve["dose"].max())
     beyond = high + BEYOND * (high - low)
     grey = pd.DataFrame({"start": [high], "end": [beyond], "text": [NOT_EXPOSED]})
-    x = alt.X("dose:Q", title=additive, scale=alt.Scale(domain=[low, beyond], nice=False))
+    x = alt.X(
+        "dose:Q", title=additive_title(additive), scale=alt.Scale(domain=[low, beyond], nice=False)
+    )
     base = alt.Chart(curve).encode(x)
     scale = alt.Scale(zero=False)
     band = base.mark_area(color=style.BAND).encode(

@@ -20,8 +20,9 @@ import pandas as pd
 
 from aging.comparison.factorial import design_of, figures
 from aging.decay.site import Array
-from aging.errors import require
+from aging.errors import ModelError, require
 from aging.projection import Fit
+from aging.vocabulary import additive_words
 
 GRID, FORMS, FEWEST, ENOUGH, MISFIT = 60, ("hinge", "saturating"), 3, 0.95, 0.05
 SEED = 20_261_125
@@ -59,7 +60,13 @@ def dose_response(
     fixed = {n: table[n].min() for n in table if n != additive} | dict(others or {})
     mine = table[(table[list(fixed)] == pd.Series(fixed)).all(axis=1)] if fixed else table
     x = np.unique(mine[additive].to_numpy())
-    require(x.size >= FEWEST, f"doses of {additive}", x.tolist(), f"{FEWEST} or more exposed")
+    if x.size < FEWEST:
+        name, unit = additive_words(additive)
+        seen = " and ".join(f"{dose:g}" for dose in x) or "no dose"
+        raise ModelError(
+            f"{name}: exposed at {seen} {unit} alone, beside equal doses of the other additives;"
+            f" a curve needs {FEWEST} doses, so hang one between them"
+        )
     rows = [mine.index[mine[additive] == dose][-1] for dose in x]
     _, y = figures(fitted, months)[figure].over_sites(rows)
     sign = -1.0 if (fitted.measured.higher_is_better is False) != ("loss" in figure) else 1.0
@@ -84,13 +91,13 @@ def dose_response(
 def _told(additive: str, x: Array, off: float, rising: float, misfit: float) -> tuple[str, ...]:
     from scipy.stats import chi2
 
-    notes = []
+    notes, (name, unit) = [], additive_words(additive)
     if off > x[0] + ENOUGH * (x[-1] - x[0]):
-        notes.append(f"{additive}: may go on beyond {x[-1]:g}, the highest dose exposed")
+        notes.append(f"{name}: may go on beyond {x[-1]:g} {unit}, the highest dose exposed")
     if 1 - ENOUGH < rising < ENOUGH:
-        notes.append(f"{additive}: not told whether more of it is better at all")
+        notes.append(f"{name}: not told whether more of it is better at all")
     if x.size > FEWEST and chi2.sf(misfit, x.size - FEWEST) < MISFIT:
-        notes.append(f"{additive}: neither form fits; the gain does not rise to a plateau")
+        notes.append(f"{name}: neither form fits; the gain does not rise to a plateau")
     return tuple(notes)
 
 

@@ -7,15 +7,14 @@ composition: its cells are numbers or missing.
 from __future__ import annotations
 
 import json
-import re
 
 import pandas as pd
 
 from aging.intake.cells import numbers
 from aging.intake.desk import Desk, missing
 from aging.records import SHEETS
+from aging.vocabulary import COMPOSITION
 
-_UNIT_SUFFIX = re.compile(r"_(pct|phr|ppm|um|nm|mm|g|kg|C|K|[A-Za-z]+_per_[A-Za-z0-9]+)$")
 _CODE = r"[+-]?0[0-9]+.*"  # 0012 is a label, not twelve
 
 
@@ -35,7 +34,7 @@ def _members(desk: Desk, name: str) -> pd.Series:
     """`"name": value, ` for each row, empty where the cell is."""
     found = desk.read_words(name)
     values, bad = numbers(found.text, decimal_comma=desk.raw.decimal_comma)
-    composition = desk.raw.sheet == "formulations" and _UNIT_SUFFIX.search(name)
+    composition = desk.raw.sheet == "formulations" and COMPOSITION.fullmatch(name)
     if composition:
         desk.flag(
             "not-a-number", found.rows(bad), name, "a number or an empty cell",

@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from aging.charts import dose_chart, interaction_chart, quantity
-from aging.comparison.factorial import named
 from aging.errors import AgingError
+from aging.vocabulary import additive_title
 from dashboard import parts, state, tables, trial_wording, trials, wording
 
 opened = parts.source_or_help()
@@ -23,27 +23,33 @@ with left:
         show=trial_wording.FIGURES.__getitem__,
     )  # fmt: skip
 with middle:
-    additive = state.choose("additive", trial_wording.DOSED, names, default=names[0])
+    additive = state.choose("additive", trial_wording.DOSED, names, default=names[0],
+                            show=additive_title)  # fmt: skip
 mine = found.frame[found.frame["figure"] == figure]
-unit = f"{trial_wording.FIGURES[figure]}".capitalize()
+unit = trial_wording.FIGURES[figure].replace("that month", f"{months:g} months").capitalize()
+of = trial_wording.figure_of(figure, prop, months, level)
 title = [quantity(prop), unit] if figure != "log speed" else [unit]
 
 if len(names) > 1:
     others = [name for name in names if name != additive]
     with right:
-        lines = state.choose("lines", trial_wording.LINES, others, default=others[0])
+        lines = state.choose("lines", trial_wording.LINES, others, default=others[0],
+                             show=additive_title)  # fmt: skip
     st.header(trial_wording.TOGETHER_HEADING)
     cells = trials.by_composition(opened, prop.name, months, level, figure)
     rest = [name for name in others if name != lines]
     cells = cells[(cells[rest] == cells[rest].min()).all(axis=1)]
-    statement = trial_wording.together(tables.of_pair(mine, additive, lines), figure)
+    statement = trial_wording.together(
+        tables.of_pair(mine, additive, lines), figure, prop, months, level
+    )
     parts.chart(
         interaction_chart(cells, x=additive, lines=lines, title=title, description=statement),
         statement,
     )
-    parts.table(
-        cells, {additive: additive, lines: lines, **trial_wording.CELL_COLUMNS},
-        of=trial_wording.figure_of(figure, prop, level), decimals=3,
+    doses = {one: trial_wording.capital(additive_title(one)) for one in (additive, lines)}
+    parts.same_numbers(
+        cells, doses | trial_wording.CELL_COLUMNS,
+        of=of, decimals=3,
         **{additive: "%g", lines: "%g"},
     )  # fmt: skip
 else:
@@ -55,7 +61,7 @@ try:
 except AgingError as error:
     st.text(trial_wording.FEW_DOSES + str(error))
 else:
-    statement = trial_wording.dose(curve)
+    statement = trial_wording.dose(curve, level)
     parts.chart(
         dose_chart(
             curve.curve, additive=additive, title=title, levels_off=curve.levels_off[0],
@@ -63,9 +69,9 @@ else:
         ),
         statement,
     )  # fmt: skip
-    parts.table(
+    parts.same_numbers(
         curve.curve[curve.curve["exposed"] | (curve.curve.index % 10 == 0)],
-        trial_wording.CURVE_COLUMNS, of=trial_wording.figure_of(figure, prop, level), decimals=3,
+        trial_wording.curve_columns(additive), of=of, decimals=3,
         dose="%.1f",
     )  # fmt: skip
     if curve.notes:
@@ -73,8 +79,8 @@ else:
 
 st.header(trial_wording.EFFECTS_HEADING)
 parts.table(
-    mine.assign(what=[named(row) for row in mine.to_dict("records")]),
-    trial_wording.EFFECT_COLUMNS, of=trial_wording.figure_of(figure, prop, level), decimals=3,
+    mine.assign(what=[trial_wording.effect(row) for row in mine.to_dict("records")]),
+    trial_wording.EFFECT_COLUMNS, of=of, decimals=3,
     sign="+", probability_above="%.2f",
 )  # fmt: skip
 st.markdown(trial_wording.HOW_EFFECTS)

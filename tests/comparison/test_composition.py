@@ -110,7 +110,7 @@ def test_a_straight_rise_may_go_on(fitted, doses, known):
 
 
 def test_too_few_doses_are_refused(fitted, doses):
-    with pytest.raises(CallError, match="doses of hollow_sphere_vol_pct"):
+    with pytest.raises(ModelError, match="hollow sphere: exposed at"):
         dose_response(fitted, doses, "hollow_sphere_vol_pct")
     with pytest.raises(CallError, match="additive: 'clay'"):
         dose_response(fitted, doses, "clay")

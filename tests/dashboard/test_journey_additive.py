@@ -60,7 +60,7 @@ def test_a_formulator_sees_who_leads_and_whether_two_additives_help_each_other(
         found = factorial(fitted, composition(fitted.exposure.formulations)).frame
         both = found.query("figure == 'state' and scale == 'additive'")
         both = both[both["effect"].str.contains(" x ")]["estimate"].iloc[0]
-        assert f"additive {both:+.3f}" in walk.text()
+        assert f"{both:+.3f} beyond the sum of each alone" in walk.text()
 
 
 def test_a_look_by_the_rule_stops_or_promotes_as_compare_would(home):

@@ -19,7 +19,8 @@ from aging.records import csv_of
 from aging.simulation import Design, simulate
 from aging.simulation.scenario import SITES, blend
 from aging.simulation.write import write_folder
-from dashboard import trial_wording, trials
+from aging.vocabulary import property_named
+from dashboard import trial_wording, trials, wording
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +52,7 @@ def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted
     assert told["estimate"].tolist() == pytest.approx(found["estimate"].tolist())
     assert "S8H30 against its control" in parts["description"]
     first = ranks(fitted).query("site == 'all' and rank == 1").nlargest(1, "probability")
-    assert f"{100 * first['probability'].iloc[0]:.0f} %" in places["description"]
+    assert wording.chance(first["probability"].iloc[0]) in places["description"]
     texts = [text.value for text in app.text]
     for spec in (forest, *paths, parts, places):
         assert spec["description"] in texts
@@ -104,11 +105,13 @@ def test_additives_show_synergy_the_curve_and_every_effect(grid, monkeypatch):
     together, curve = specs(app)
     found = factorial(fit := aging.fit(grid), composition(fit.exposure.formulations)).frame
     mean = found.query("figure == 'state' and effect.str.contains(' x ') and level_1.isna()")
-    assert f"additive {mean['estimate'].iloc[0]:+.3f}" in together["description"]
-    assert "silica_wt_pct: better with more of it" in curve["description"]
+    assert (
+        f"{mean['estimate'].iloc[0]:+.3f} beyond the sum of each alone" in together["description"]
+    )
+    assert "Silica: more of it is better with a chance of" in curve["description"]
     effects = table(app, "what")
     assert len(effects) == len(found.query("figure == 'state'"))
-    assert "silica_wt_pct 8" in set(effects["what"])
+    assert "Silica 8 % by mass" in set(effects["what"])
     texts = [text.value for text in app.text]
     assert {together["description"], curve["description"]} <= set(texts)
 
@@ -116,7 +119,7 @@ def test_additives_show_synergy_the_curve_and_every_effect(grid, monkeypatch):
 def test_two_doses_are_too_few_for_a_curve_and_the_page_says_so(grid, monkeypatch):
     app = opened(monkeypatch, grid, "additives", additive="hollow_sphere_vol_pct", figure="loss")
     assert len(specs(app)) == 1
-    assert any("doses of hollow_sphere_vol_pct" in text.value for text in app.text)
+    assert any("sphere: exposed at 0 and 30 % by volume" in text.value for text in app.text)
 
 
 def test_without_single_steps_the_page_says_what_to_expose(folder, monkeypatch):
@@ -128,10 +131,14 @@ def test_the_sentence_of_synergy_names_both_scales():
     rows = pd.DataFrame({"effect": ["a x b"] * 2, "level_1": None, "scale": ["additive",
                          "multiplicative"], "estimate": [0.014, 0.9], "lower": 0.001,
                          "upper": 0.95})  # fmt: skip
-    told = trial_wording.together(rows, "loss")
-    assert "additive +0.014" in told
-    assert "multiplicative 0.90" in told
-    assert "no four compositions" in trial_wording.together(rows[:0], "loss")
+    prop = property_named("solar_reflectance")
+    told = trial_wording.together(rows, "loss", prop)
+    assert "+0.014 beyond the sum of each alone (90 % interval +0.001 to +0.950)" in told
+    assert "0.90 of the loss that the two alone would leave" in told
+    assert "solar reflectance, fraction" in told
+    assert told.endswith("So they hinder each other.")
+    assert "So they help" in trial_wording.together(rows, "state", prop)
+    assert "no four compositions" in trial_wording.together(rows[:0], "loss", prop)
 
 
 def test_who_fails_is_told_with_what():
