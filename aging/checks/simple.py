@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from aging.checks.limits import limits_with
-from aging.checks.table import MEASURED, NEW_MONTHS
+from aging.checks.table import MEASURED, NEW_MONTHS, REPLICATES
 from aging.checks.values import AGES
 from aging.vocabulary import PROPERTIES
 
@@ -21,7 +21,8 @@ def simple_limits(
     also: falls, [[until month or None, most per month], ...] over at least a month; rises, without
     a wash, and rises_after_rain, with rain_mm or more since; above_new, above the panel's own
     initial value; like_washed, the share of the initial value that a rise of rises or more must
-    not reach; spot_range_new, until new_months, then spot_range_aged.
+    not reach; spot_range_new and replicates_new (a standard deviation), until new_months, then
+    spot_range_aged and replicates_aged; replicates, how many of them can be judged.
     """
     known = limits_with(own)
 
@@ -44,5 +45,7 @@ def simple_limits(
         "rain_mm": one("rose", "rain_mm"), "above_new": one("above-new", "more"),
         "like_washed": one("like-washed", "share"), "new_months": NEW_MONTHS,
         "spot_range_new": one("spots", "range_new"), "spot_range_aged": one("spots", "range_aged"),
+        "replicates": REPLICATES, "replicates_new": one("replicates", "warn_new"),
+        "replicates_aged": one("replicates", "warn_aged"),
     }  # fmt: skip
     return found

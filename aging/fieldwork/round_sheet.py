@@ -66,7 +66,8 @@ class Earlier:
 class ToRead:
     """One panel of the round: what to read, what it read last, how long it hangs.
 
-    months: None for a file specimen.
+    months: None for a file specimen. alike: the same number of panels that are replicates of each
+    other, which names no formulation to who reads blind.
     """
 
     panel: str
@@ -76,6 +77,7 @@ class ToRead:
     months: float | None
     properties: tuple[str, ...]
     earlier: Mapping[str, Earlier]
+    alike: int
 
 
 @dataclass(frozen=True)
@@ -158,6 +160,7 @@ def round_sheet(
                 row["panel"], row["rack"], row["position"], row["kind"],
                 None if row["kind"] == "file_specimen" else _months(row["exposed_on"], on),
                 of_kind[row["kind"]], earlier.get(row["panel"], {}),
+                int(row["alike"]),
             )
             for row in panels.to_dict("records")
         ),
@@ -225,7 +228,10 @@ def _hanging(exposure: Exposure, site: str, on: str) -> pd.DataFrame:
             *(_natural(row[name]) for name in ("rack", "position", "panel")),
         ),
     )
-    return pd.DataFrame(order, columns=panels.columns)
+    found = pd.DataFrame(order, columns=panels.columns)
+    return found.assign(
+        alike=found.groupby(["kind", "formulation", "exposed_on"], dropna=False).ngroup()
+    )
 
 
 def _before(exposure: Exposure, panels: pd.DataFrame, on: str) -> pd.DataFrame:

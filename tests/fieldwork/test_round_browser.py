@@ -154,6 +154,17 @@ def test_it_asks_on_the_spot(phone, tmp_path):
         assert rules(page) == asked, "a file specimen does not move"
 
 
+def test_a_panel_far_from_its_replicates_of_the_round_is_asked_about(phone, tmp_path):
+    page = phone(tmp_path / "mine")
+    begin(page)
+    for place, typed, asked in (
+        (2, "0.75", []), (3, "0.75", []), (4, "0.688", ["replicates"]), (4, "0.72", []),
+    ):  # fmt: skip
+        page.evaluate(f"go({place})")
+        spots(page, typed)
+        assert rules(page) == asked, typed
+
+
 def test_questions_are_answered_or_mended(phone, tmp_path):
     page = phone(tmp_path / "mine")
     begin(page)

@@ -73,6 +73,7 @@ function doubts(record, property, panel) {
       `${limits.usual_high}.`);
   }
   if (record.surface_state === "as_exposed") jumps(w, property, panel, show, ask);
+  if (record.surface_state === "as_exposed") apart(w, property, panel, show, ask);
   const fresh = panel.months !== null && panel.months <= limits.new_months;
   const spread = fresh ? limits.spot_range_new : limits.spot_range_aged;
   if (spread && w.range > spread + 1e-9) {
@@ -118,6 +119,28 @@ function jumps(w, property, panel, show, ask) {
   } else if (w.mean > most + 1e-9) {
     ask("rose", `Rose from ${from}. Is it this panel? Was it washed? Read it again.`);
   }
+}
+
+/** Replicates of this visit that scatter too much: the one farthest from their median is asked about. */
+function apart(w, property, panel, show, ask) {
+  const limits = property.limits;
+  if (!limits.replicates || panel.kind !== "exposed") return;
+  const others = SHEET.panels.filter((one) => one.alike === panel.alike && one !== panel)
+    .map((one) => standing(one.panel, property.name).at(-1))
+    .filter((one) => one?.surface_state === "as_exposed").map(worked)
+    .filter((one) => one.n && !one.bad.length).map((one) => one.mean)
+    .filter((mean) => mean >= limits.low && mean <= limits.high);
+  const all = [w.mean, ...others].sort((one, other) => one - other), n = all.length;
+  if (n < limits.replicates) return;
+  const mean = all.reduce((sum, value) => sum + value, 0) / n;
+  const sd = Math.sqrt(all.reduce((sum, value) => sum + (value - mean) ** 2, 0) / (n - 1));
+  const middle = (all[(n - 1) >> 1] + all[n >> 1]) / 2;
+  const most = panel.months <= limits.new_months ? limits.replicates_new : limits.replicates_aged;
+  const off = Math.abs(w.mean - middle);
+  if (sd <= most + 1e-9 || all.some((value) => Math.abs(value - middle) > off + 1e-9)) return;
+  ask("replicates", `${show(w.mean)} is far from the ${show(middle)} that is the middle of its ` +
+    `${n} like panels (standard deviation ${show(sd)}, up to ${most} is usual). Is it this panel? ` +
+    "Read it again.");
 }
 
 const openDoubts = (record, property, panel) =>
