@@ -7,7 +7,7 @@ import pandas as pd
 from aging.charts import quantity
 from aging.comparison.lead import Lead
 from aging.vocabulary import Property
-from dashboard.wording import ALREADY, interval, number, percent
+from dashboard.wording import ALREADY, chance, interval, number, percent
 
 BEST, READ = "Chance of being the best", "Months read, of {months}"
 AHEAD = "Ahead of the control, {kind}: {quantity}"
@@ -47,8 +47,8 @@ def against_control(row: pd.Series, prop: Property) -> str:
 
 def leading(lead: Lead, row: pd.Series, prop: Property, months: float) -> str:
     """Who leads, how surely, how far ahead of the control."""
-    chances = zip(lead.chances["formulation"], 100 * lead.chances["probability"], strict=True)
-    told = [f"{name} {chance:.0f} %" for name, chance in chances]
+    chances = zip(lead.chances["formulation"], lead.chances["probability"], strict=True)
+    told = [f"{name} {chance(share)}" for name, share in chances]
     text = (
         f"{row['formulation']} leads in {prop.label.lower()} at {months:g} months ({kind(lead)}, "
         f"mean over {', '.join(lead.sites)}). Chance of being the best: {', '.join(told[:3])}."
@@ -56,8 +56,9 @@ def leading(lead: Lead, row: pd.Series, prop: Property, months: float) -> str:
     if pd.isna(row["estimate"]):
         return text
     return (
-        f"{text}\n{number(row['estimate'], prop, sign=True)} against its control "
-        f"{row['against']}, {percent(row['level'])} interval {interval(row, prop, sign=True)}."
+        f"{text}\n{number(row['estimate'], prop, sign=True)} {quantity(prop).lower()} "
+        f"against its control {row['against']}, {percent(row['level'])} interval "
+        f"{interval(row, prop, sign=True)}."
     )
 
 

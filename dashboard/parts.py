@@ -89,7 +89,20 @@ def explained() -> Iterator[None]:
 def chart(figure: Any, statement: str) -> None:
     """A chart under its one-sentence statement; its description is its alternative text."""
     st.text(statement)
+    draw(figure)
+
+
+def draw(figure: Any) -> None:
+    """A chart whose statement stands already."""
     st.altair_chart(figure, width="stretch", theme=None)
+
+
+@contextmanager
+def details(statement: str) -> Iterator[None]:
+    """One sentence; the charts and numbers that show it are folded away below."""
+    st.text(statement)
+    with st.expander(wording.DETAILS):
+        yield
 
 
 def table(

@@ -11,10 +11,12 @@ from aging.charts import quantity
 from aging.comparison.dose import DoseResponse
 from aging.comparison.poolability import APART, BATCHES, NOT_RECORDED, SITES
 from aging.vocabulary import Property, additive_words, dose_words, property_named
-from dashboard.wording import chance, interval, number, percent, plural, site, values
+from dashboard.wording import ALREADY, chance, interval, number, percent, plural, site, values
 
 CONTROL, CANDIDATE = "Control", "Formulation beside its control"
 WORTHWHILE, LIVED = "Worthwhile difference", "Compare"
+CHOICES = "Worthwhile difference, kind of value and control"
+EVERY_SITE = "Each formulation minus its control, at every site and as the mean over sites."
 TARGETS = {"state": "the value at that month", "period": "the mean over the months until then"}
 DIFFERENCES = {
     "state": "Difference to the control at {months:g} months",
@@ -115,6 +117,11 @@ def rank_columns(places: pd.DataFrame) -> dict[str, str]:
     }
 
 
+def kind(status: str) -> str:
+    """Whether a number is read or projected."""
+    return "measured" if status == ALREADY else "projected"
+
+
 def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) -> str:
     """The statement above the chart of differences: over sites, or at the only site."""
     overall = frame[frame["site"] == "all"] if (frame["site"] == "all").any() else frame
@@ -136,7 +143,8 @@ def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) ->
     less = f" of those that fail nothing else ({', '.join(out)} do)" if out else ""
     return (
         f"{text}; the most favourable{less} is {best['formulation']}, "
-        f"{number(best['estimate'], prop, sign=True)} ({interval(best, prop, sign=True)})."
+        f"{number(best['estimate'], prop, sign=True)} ({interval(best, prop, sign=True)}), "
+        f"{quantity(prop).lower()}, {kind(best['status'])}."
     )
 
 
@@ -150,14 +158,19 @@ def named(name: object) -> str:
     return property_named(str(name)).label
 
 
+def brief(name: str) -> str:
+    """A property within a sentence, without its scale: 'chalking'."""
+    return named(name).partition(" (")[0].lower()
+
+
 def guards(verdicts: pd.DataFrame) -> str:
     """The sentence above the table of guard-rails."""
     if verdicts.empty:
         return NO_GUARDS
     failed = verdicts[verdicts["verdict"] == "fails"]
-    names = ", ".join(f"{row.formulation} ({row.property})" for row in failed.itertuples())
+    names = ", ".join(f"{row.formulation} ({brief(row.property)})" for row in failed.itertuples())
     told = f"fails: {names}; these are no winners" if names else "nobody fails"
-    read = ", ".join(dict.fromkeys(verdicts["property"]))
+    read = ", ".join(map(brief, dict.fromkeys(verdicts["property"])))
     return f"Read, and held to their limits: {read}; {told}."
 
 
@@ -179,6 +192,26 @@ def pooling(found: pd.DataFrame, prop: Property, candidate: str) -> str:
     return f"{candidate}: {'; '.join(told)}."
 
 
+def by_site(frame: pd.DataFrame, prop: Property, candidate: str) -> str:
+    """The candidate's difference to the control at each site, the worst named."""
+    mine = frame[(frame["formulation"] == candidate) & (frame["site"] != "all")]
+    mine = mine.dropna(subset=["estimate"])
+    if mine.empty:
+        return f"{candidate}: no difference at a site can be projected."
+    sign = -1 if prop.higher_is_better is False else 1
+    told = ", ".join(
+        f"{row['site']} {number(row['estimate'], prop, sign=True)}"
+        f" ({interval(row, prop, sign=True)})"
+        for _, row in mine.iterrows()
+    )
+    worst = mine.loc[(sign * mine["estimate"]).idxmin(), "site"]
+    return (
+        f"{candidate} minus {mine['against'].iloc[0]}, {quantity(prop).lower()},"
+        f" {kind(mine['status'].iloc[0])}, {percent(mine['level'].iloc[0])} intervals: {told}."
+        f" Least favourable: {worst}."
+    )
+
+
 def paths(both: pd.DataFrame, prop: Property, months: float, order: list[str]) -> str:
     """The statement above one site's paths: candidate and control at the end."""
     ends = both[both["months"] == months].set_index("formulation").reindex(order).reset_index()
@@ -186,7 +219,10 @@ def paths(both: pd.DataFrame, prop: Property, months: float, order: list[str]) -
         f"{row['formulation']} {number(row['estimate'], prop)} ({interval(row, prop)})"
         for _, row in ends.iterrows()
     )
-    return f"{site(both['site'].iloc[0])}: at {months:g} months {told}."
+    return (
+        f"{site(both['site'].iloc[0])}: at {months:g} months {told}, {quantity(prop).lower()},"
+        f" {kind(ends['status'].iloc[0])}."
+    )
 
 
 def parts(found: pd.DataFrame, prop: Property, candidate: str) -> str:
@@ -198,7 +234,10 @@ def parts(found: pd.DataFrame, prop: Property, candidate: str) -> str:
         f"({interval(row, prop, sign=True)})"
         for _, row in first.iterrows()
     )
-    return f"{candidate} against its control, {site('all')}: mostly {told}."
+    return (
+        f"{candidate} against its control, {site('all')}: mostly {told}; {quantity(prop).lower()},"
+        " projected."
+    )
 
 
 def ranks(found: pd.DataFrame, failing: str) -> str:

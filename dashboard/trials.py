@@ -17,7 +17,7 @@ from aging.comparison.guards import NOT_READ, failing, guards
 from aging.comparison.lead import Lead, leads
 from aging.comparison.poolability import poolability
 from aging.intake import composition
-from dashboard import data, wording
+from dashboard import data, trial_wording, wording
 from dashboard.data import Opened, key_of
 
 HASHED = {Opened: key_of}
@@ -107,5 +107,8 @@ def places(found: pd.DataFrame) -> pd.DataFrame:
 
 
 def told(fails: Mapping[str, Sequence[str]]) -> str:
-    """'S8H30 (elongation, growth)', of all that fail."""
-    return ", ".join(f"{name} ({', '.join(why)})" for name, why in sorted(fails.items()))
+    """'S8H30 (elongation at break, flaking)', of all that fail."""
+    return ", ".join(
+        f"{name} ({', '.join(map(trial_wording.brief, why))})"
+        for name, why in sorted(fails.items())
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from aging.charts import difference_chart
-from dashboard import lead_words, parts, trials, ways_words
+from dashboard import lead_words, parts, trials, ways_words, wording
 from dashboard.trial_wording import difference
 
 WORTHWHILE = 20  # steps of recording
@@ -31,7 +31,7 @@ for lead in found:
     st.header(lead_words.trial(lead))
     st.text(lead_words.leading(lead, first, prop, months))
     parts.figures({
-        lead_words.BEST: f"{first['chance']:.0f} %",
+        lead_words.BEST: wording.chance(first["probability"]),
         lead_words.ahead(lead, prop): lead_words.against_control(first, prop),
         lead_words.READ.format(months=months): f"{lead.read:.1f}",
     })  # fmt: skip

@@ -44,13 +44,16 @@ def test_a_formulator_sees_who_leads_and_whether_two_additives_help_each_other(
         walk.step("who_leads")
         (lead,) = leads(fitted, 36)
         first = lead.chances.iloc[0]
-        assert walk.figures()[lead_words.BEST] == f"{100 * first['probability']:.0f} %"
+        assert walk.figures()[lead_words.BEST] == wording.chance(first["probability"])
 
         walk.go(lead_words.COMPARE_IT, wording.COMPARE)
         walk.step("compare")
         told = aging.compare(home / "racks", months=36).frame
         best = told.query("target == 'state' and site == 'all'").nlargest(1, "estimate").iloc[0]
         assert f"is {best['formulation']}, {best['estimate']:+.3f}" in walk.text()
+        assert walk.text().index(trial_wording.RANKS_HEADING) < walk.text().index(
+            trial_wording.GUARDS_HEADING
+        )
         walk.pick(trial_wording.CANDIDATE, "S8H0")
         walk.step("compare_another")
         assert "S8H0 against its control" in walk.text()

@@ -14,7 +14,7 @@ import aging
 from aging.comparison import ranks
 from aging.fieldwork.plan import visit_plan
 from aging.source import open_source
-from dashboard import claim_words, due_words, lead_words, ways_words
+from dashboard import claim_words, due_words, lead_words, ways_words, wording
 from dashboard.launch import APP
 
 OLD = ("log", "doubts", "story", "instruments", "decay", "compare", "additives", "spectra",
@@ -61,7 +61,7 @@ def test_the_formulator_sees_who_leads_and_how_surely(claims, monkeypatch):
     app = opened(monkeypatch, claims, "leading")
     rows = ranks(aging.fit(claims), 36.0).query("site == 'all' and rank == 1")
     best = rows.loc[rows["probability"].idxmax()]
-    assert figures(app)[lead_words.BEST] == f"{100 * best['probability']:.0f} %"
+    assert figures(app)[lead_words.BEST] == wording.chance(best["probability"])
     told = texts(app)
     assert f"{best['formulation']} leads in solar reflectance at 36 months (projected" in told
     assert "told from the second" in told

@@ -44,8 +44,10 @@ def torn(folder, tmp_path):
 
 def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted, monkeypatch):
     app = opened(monkeypatch, folder, "compare", control="S0H0", worthwhile="0.05")
-    forest, *paths, parts, places = specs(app)
+    forest, places, every, *paths, parts = specs(app)
     assert len(paths) == 2
+    assert "AMARO" not in json.dumps(forest)
+    assert "AMARO" in json.dumps(every)
     assert all("at 36 months S8H30" in one["description"] for one in paths)
     found = origins(fitted).query("formulation == 'S8H30' and site == 'all'")
     told = table(app, "name").query("site == 'mean over sites'")
@@ -54,7 +56,7 @@ def test_compare_shows_paths_parts_and_ranks_with_their_sentences(folder, fitted
     first = ranks(fitted).query("site == 'all' and rank == 1").nlargest(1, "probability")
     assert wording.chance(first["probability"].iloc[0]) in places["description"]
     texts = [text.value for text in app.text]
-    for spec in (forest, *paths, parts, places):
+    for spec in (forest, places, every, *paths, parts):
         assert spec["description"] in texts
 
 
@@ -79,9 +81,9 @@ def test_over_the_months_is_another_comparison(folder, monkeypatch):
 def test_who_fails_another_property_is_no_winner(torn, monkeypatch):
     app = opened(monkeypatch, torn, "compare", control="S0H0")
     texts = "\n".join(text.value for text in app.text)
-    assert "fails: S8H30 (elongation); these are no winners" in texts
+    assert "fails: S8H30 (elongation at break); these are no winners" in texts
     assert "the most favourable is S8H30" not in texts
-    assert "Not ranked, as they fail another property: S8H30 (elongation)" in texts
+    assert "Not ranked, as they fail another property: S8H30 (elongation at break)" in texts
     assert "S8H30: fails" in json.dumps(specs(app)[0])
 
 
@@ -143,7 +145,7 @@ def test_the_sentence_of_synergy_names_both_scales():
 
 def test_who_fails_is_told_with_what():
     assert trials.told({"B": ("growth",), "A": ("elongation", "growth")}) == (
-        "A (elongation, growth), B (growth)"
+        "A (elongation at break, growth and disfigurement), B (growth and disfigurement)"
     )
 
 
