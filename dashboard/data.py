@@ -217,7 +217,7 @@ def every_series(
     return tables.in_order(tables.wide(projected(data, prop, (months,), level, as_of).frame))
 
 
-@st.cache_resource(show_spinner=wording.FITTING, max_entries=64, hash_funcs={Opened: key_of})
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=512, hash_funcs={Opened: key_of})
 def course(
     data: Opened, prop: str, months: tuple[float, ...], levels: tuple[float, ...],
     formulations: tuple[str, ...], *, as_of: str | None = None,
@@ -226,7 +226,7 @@ def course(
     return fitted(data, prop, as_of).only(formulations).project(months, levels).frame
 
 
-@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=128, hash_funcs={Opened: key_of})
 def heat(
     data: Opened, months: float, level: float, formulation: str, as_of: str | None = None
 ) -> Heat:
@@ -237,7 +237,7 @@ def heat(
     return Heat(frame[frame["target"] == "state"], {name: str(one) for name, one in known.items()})
 
 
-@st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=128, hash_funcs={Opened: key_of})
 def width(
     data: Opened, prop: str, months: float, formulation: str, as_of: str | None = None
 ) -> Width:
@@ -252,27 +252,6 @@ def beside(fit: Fit, formulation: str) -> Fit:
     """The series of every campaign that a formulation hangs in."""
     named = {id(one.campaign) for one in fit.series if one.formulation == formulation}
     return replace(fit, series=tuple(one for one in fit.series if id(one.campaign) in named))
-
-
-def moved(
-    data: Opened, prop: str, months: tuple[float, ...], level: float, formulation: str
-) -> pd.DataFrame:
-    """How the projections of a formulation's latest campaigns moved, see `aging.projection`."""
-    series = fitted(data, prop).series
-    named = {id(one.campaign) for one in series if one.formulation == formulation}
-    together = {one.formulation for one in series if id(one.campaign) in named}
-    return _moved(data, prop, months, level, tuple(sorted(together)))
-
-
-@st.cache_resource(show_spinner=wording.MOVING, max_entries=16, hash_funcs={Opened: key_of})
-def _moved(
-    data: Opened, prop: str, months: tuple[float, ...], level: float, formulations: tuple[str, ...]
-) -> pd.DataFrame:
-    from aging.projection import movement
-
-    fit = fitted(data, prop)
-    chosen = tuple(one for one in fit.series if one.formulation in formulations)
-    return movement(replace(fit, series=chosen), months, level)
 
 
 @st.cache_resource(show_spinner=wording.SCORING, max_entries=16, hash_funcs={Opened: key_of})

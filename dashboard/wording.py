@@ -16,7 +16,7 @@ ADDITIVES = "Additives"
 SCORES = "How forecasts did"
 SPECTRA, APPEARANCE = "Spectra", "Colour and ratings"
 READING, FITTING = "Reading the source ...", "Fitting and projecting ..."
-MOVING = "Fitting as of each past visit ..."
+MOVING = "Fitting as of each past visit: {done} of {of}"
 SCORING = "Forecasting what has been read since ..."
 
 SAMPLE_IS = "The sample is an invented scenario: invented sites, formulations and readings."
@@ -115,6 +115,8 @@ WIDTH_DERIVED = (
 )
 MOVED_HEADING = "How the projection to {months:g} months moved"
 NOT_MOVED = "No visit came before that month."
+WORK_OUT_MOVED = "Work out how it moved"
+MOVED_TAKES = "Fits again as of each past visit: a while on so many readings. It is kept."
 EVERY_SERIES = "Every site and formulation at {months:g} months"
 NOTES_HEADING = "Notes"
 SOURCES_HEADING = "Where the model's own numbers come from"

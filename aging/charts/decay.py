@@ -73,7 +73,7 @@ def _bands(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> Any:
     colours = [style.WIDE_BAND, style.BAND, *[style.INNER_BAND] * (len(levels) - 1)]
     scale = alt.Scale(domain=list(bands), range=colours)
     return (
-        alt.Chart(rows)
+        alt.Chart(rows[["months", "lower", "upper", "band"]])
         .mark_area()
         .encode(
             x,
@@ -94,7 +94,7 @@ def _means(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> list[Any]:
     )
     dash = alt.Scale(domain=[OBSERVED, PROJECTED], range=[[1, 0], [7, 4]])
     line = (
-        alt.Chart(parts)
+        alt.Chart(parts[["months", "estimate", "part"]])
         .mark_line(color=style.PALETTE[0], strokeWidth=2.5)
         .encode(
             x,

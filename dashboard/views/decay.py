@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from aging.charts import decay_chart, movement_chart, quantity, width_chart
-from dashboard import data, parts, state, tables, wording
+from dashboard import data, parts, past, state, tables, wording
 
 INNER = 0.5  # level of the inner band
 
@@ -36,7 +36,8 @@ with right:
 
 with parts.explained():
     projection = data.projected(opened, prop.name, (months,), level, as_of)
-    steps = tuple(range(max(months, ceil(read["months"].max())) + 1))
+    last = max(months, ceil(read["months"].max()))
+    steps = tuple(sorted({*range(min(12, last)), *range(12, last, 2), months, last}))
     every = data.every_series(opened, prop.name, months, level, as_of)
     fan = data.course(opened, prop.name, steps, (level, INNER), (formulation,), as_of=as_of)
 mine = "site == @site and formulation == @formulation"
@@ -106,12 +107,16 @@ parts.cautions()
 
 # last, as it fits once for every past visit and the page need not wait for it
 st.header(wording.MOVED_HEADING.format(months=months))
-moved = data.moved(opened, prop.name, parts.MONTHS, level, formulation)
-moved = moved.query(mine).query("months == @months and target == 'reading'")
-statement = wording.moved(moved, prop)
-if len(moved):
-    parts.chart(movement_chart(moved, prop, description=statement), statement)
-    of = wording.values(prop, wording.PROJECTED, level)
-    parts.same_numbers(moved, wording.MOVED_COLUMNS, of=of, decimals=prop.decimals)
-else:
-    st.text(statement)
+moved = past.moved(
+    opened, prop.name, parts.MONTHS, level, formulation,
+    asked=lambda: st.button(wording.WORK_OUT_MOVED, help=wording.MOVED_TAKES),
+)  # fmt: skip
+if moved is not None:
+    moved = moved.query(mine).query("months == @months and target == 'reading'")
+    statement = wording.moved(moved, prop)
+    if len(moved):
+        parts.chart(movement_chart(moved, prop, description=statement), statement)
+        of = wording.values(prop, wording.PROJECTED, level)
+        parts.same_numbers(moved, wording.MOVED_COLUMNS, of=of, decimals=prop.decimals)
+    else:
+        st.text(statement)
