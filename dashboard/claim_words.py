@@ -9,7 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from aging.claims import Claim, Proposal, Watched
+from aging.charts import quantity
+from aging.claims import Claim, Proposal, Turn, Watched
 from aging.claims.proposal import RETENTION
 from aging.claims.words import CAUTIONS
 from aging.vocabulary import Property, property_named
@@ -199,6 +200,18 @@ def how_it_stands(one: Watched) -> str:
     if what := breaks(one):
         sentences.append(f"What would break it: {what}.")
     return " ".join(sentences)
+
+
+def turned(one: Watched, turn: Turn) -> str:
+    """The visit that put a claim in trouble, and by how much."""
+    prop = property_named(one.claim.property)
+    moved = number(turn.after - turn.before, prop.name, finer=1, sign=True)
+    ends = [number(value, prop.name, finer=1) for value in (turn.before, turn.after)]
+    return (
+        f"{STATES[one.state]} since the visit of {turn.on} at {' and '.join(turn.sites)}: it moved "
+        f"the projected mean at {one.claim.months:g} months by {moved}, from {ends[0]} to "
+        f"{ends[1]} ({quantity(prop).lower()}), more than any other visit since the claim was made."
+    )
 
 
 def figures(one: Watched, end: pd.Series | None) -> dict[str, str]:

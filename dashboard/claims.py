@@ -20,6 +20,7 @@ from aging.claims import (
     Evidence,
     Gate,
     Proposal,
+    Turn,
     Watched,
     assess,
     coverage_of,
@@ -31,6 +32,7 @@ from aging.claims import (
     propose,
     sentences,
     standing,
+    turning_visit,
     verdicts,
     watch,
 )
@@ -102,6 +104,23 @@ def watched(opened: data.Opened) -> tuple[Watched, ...]:
         with suppress(AgingError):  # the claims on it then cannot be told
             fits[name] = data.fitted(opened, name)
     return watch(opened.exposure, fits=fits, ended=True)
+
+
+def turned(opened: data.Opened, one: Watched) -> Turn | None:
+    """The visit that put a claim in trouble; None without trouble, or where a reading decided."""
+    name, retention = parts_of(one.claim.property)
+    if one.state not in ("at risk", "broken") or retention or not isnan(one.measured):
+        return None
+    claim, prop = one.claim, property_named(name)
+    with open_ledger(opened.source) as book:
+        known = set(book.recorded("readings", claim.evidence_revision)["reading_id"])
+    rows = opened.exposure.readings.merge(opened.exposure.panels[["panel", "site", "formulation"]])
+    rows = rows[(rows["formulation"] == claim.formulation) & ~rows["reading_id"].isin(known)]
+    new = set(zip(rows["site"], rows["read_on"].str[:10], strict=True))
+    if not new:
+        return None
+    moved = data.moved(opened, name, (claim.months,), LEVEL, claim.formulation)
+    return turning_visit(moved, claim, new, -1 if prop.higher_is_better is False else 1)
 
 
 def ends(opened: data.Opened) -> dict[str, pd.Series]:

@@ -20,12 +20,13 @@ from aging.claims.gates import Gate, assess
 from aging.claims.lines import watch_line
 from aging.claims.proposal import Proposal, floored, propose
 from aging.claims.record import Claim, claims, make, standing, withdraw
+from aging.claims.turning import Turn, turning_visit
 from aging.claims.watch import Watched, card, report_card, watch
 from aging.claims.words import Hit, examine, sentences
 
 __all__ = [
-    "GATES", "Claim", "Dossier", "Evidence", "Gate", "Hit", "Proposal", "Watched", "assess", "card",
-    "claims", "coverage_of", "dossier", "dossier_html", "dossier_pdf", "evidence_of",
+    "GATES", "Claim", "Dossier", "Evidence", "Gate", "Hit", "Proposal", "Turn", "Watched", "assess",
+    "card", "claims", "coverage_of", "dossier", "dossier_html", "dossier_pdf", "evidence_of",
     "evidence_pack", "examine", "floored", "make", "propose", "report_card", "sentences",
-    "standing", "verdicts", "watch", "watch_line", "withdraw",
+    "standing", "turning_visit", "verdicts", "watch", "watch_line", "withdraw",
 ]  # fmt: skip

@@ -56,6 +56,8 @@ with parts.explained():
                        rated=rated, rating=claim.rating)  # fmt: skip
     value = None if claim.criterion else claim.value
     st.header(wording.CHART_HEADING)
+    if end is None and (turn := claims.turned(opened, one)):
+        st.text(wording.turned(one, turn))
     claims_parts.chart(opened, claim.formulation, claim.property, claim.months, value)
 st.text(case_words.bound(case.proposal))
 if differ := wording.other_sites(claim, case.proposal.sites):

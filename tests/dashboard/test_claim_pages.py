@@ -100,6 +100,18 @@ def test_the_dossier_is_made_when_asked_for_and_then_offered(made, monkeypatch):
         assert pack.testzip() is None
 
 
+def test_a_broken_claim_names_the_visit_that_broke_it(made, monkeypatch):
+    path, ids = made
+    app = opened(monkeypatch, path, "claim", claim=ids["broken"])
+    (told,) = [text.value for text in app.text if "since the visit of" in text.value]
+    assert told.startswith("Broken since the visit of 2024-03-01 at ")
+    assert all(site in told for site in ("COAST", "DESERT", "TOWN"))
+    assert "by -0.0" in told
+    assert told.index("from 0.") < told.index("(solar reflectance, fraction)")
+    app = opened(monkeypatch, path, "claim", claim=ids["holds"])
+    assert "since the visit of" not in texts(app)
+
+
 def test_the_page_says_what_is_missing_and_when_it_can_be_met(made, monkeypatch):
     app = opened(monkeypatch, made[0], "claim_new", formulation="A8", basis="measured")
     missing = [line for line in texts(app).splitlines() if "Missing." in line]
