@@ -72,7 +72,9 @@ def _open_other() -> None:
 
 def nothing_yet(opened: data.Opened, view: str, title: str) -> None:
     """A page of a source without readings: what it will show, and what to do."""
-    st.title(words.page(title))
+    if not view:
+        st.set_page_config(page_title=words.NEXT_HEADING)
+    st.title(words.page(title if view else ""))
     if st.session_state.pop(start.MADE, None):
         st.success(words.MADE)
         st.text(start.shown(opened.source))

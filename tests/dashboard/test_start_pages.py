@@ -100,6 +100,7 @@ def test_a_trial_of_ones_own_is_made_once_and_opened(tmp_path):
     app.text_input(key="months of visits").set_value("0, 3, 6.5").run()
     press(app, start_words.MAKE_IT)
     assert [one.value for one in app.success] == [start_words.MADE]
+    assert [one.value for one in app.title] == [start_words.NEXT_HEADING]
     made = open_source(place)
     assert len(made.panels) == 2 * (3 + 1)
     assert made.plan["months"].tolist() == [0, 3, 6.5]
