@@ -32,6 +32,8 @@ def page(view: str, title: str) -> st.Page:
 st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
 st.html(wording.LOOK)
 comes_in = entry.inside()
+if not entry.may("take out"):
+    st.html(entry_words.STAYS)
 chosen = st.navigation(
     {
         "": [st.Page("views/ways.py", title=ways_words.WAYS, default=True)],

@@ -1,8 +1,9 @@
 """Who is at the page: the gate before every page of a store that knows its people.
 
-A session lives in the server's memory; its token lies in the browser's session and in a cookie, so
-that a label's code, which opens a new tab, asks for no passcode again. A store without people asks
-nobody. Where the store cannot be asked, who was let in stays in: the form they fill must not go.
+A session lives in the server's memory; its token lies in the page's session there and in a cookie
+that no script can read, so that a label's code, which opens a new tab, asks for no passcode again.
+A store without people asks nobody. Where the store cannot be asked, who was let in stays in: the
+form they fill must not go.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import streamlit as st
+from starlette.requests import Request
+from starlette.responses import Response
 
 from aging import access
 from aging.access import Person
@@ -21,12 +24,13 @@ from aging.source import is_store
 from dashboard import data
 from dashboard import entry_words as wording
 
-TOKEN, SIGNED_IN, LET_IN, LOST = "entry token", "entry name", "entry open", "entry lost"
+TOKEN, TICKET, SIGNED_IN = "entry token", "entry ticket", "entry name"
+LET_IN, LOST = "entry open", "entry lost"
 OPEN_SECONDS = 10
 VIEWS = {"log": "log", "load": "log"}  # pages that are of no use without a deed
 
 
-@st.cache_resource
+@st.cache_resource(show_spinner=False)
 def sessions() -> access.Sessions:
     """Sessions of this server."""
     return access.Sessions()
@@ -109,7 +113,7 @@ def require_open(view: str, *, comes_in: bool) -> None:
 def sign_out() -> None:
     """End the session, at the identity provider's cookie too."""
     sessions().end(_token())
-    for key in (TOKEN, SIGNED_IN, LET_IN):
+    for key in (TOKEN, TICKET, SIGNED_IN, LET_IN):
         st.session_state.pop(key, None)
     if provider() and st.user.get("is_logged_in"):
         st.logout()
@@ -157,14 +161,24 @@ def _known(source: str) -> bool:
 
 
 def _begin(person: Person) -> None:
-    st.session_state[TOKEN] = sessions().begin(person)
+    st.session_state[TOKEN] = token = sessions().begin(person)
+    st.session_state[TICKET] = sessions().ticket(token)
 
 
 def _keep_cookie() -> None:
-    """Tell the browser its token; a server's page can set a cookie in no other way."""
-    token = _token()
-    if token and cookies().get(_cookie()) != token:
-        st.html(wording.COOKIE.format(name=_cookie(), token=token), unsafe_allow_javascript=True)
+    """Let the browser trade its ticket; a page comes by a way on which no cookie can be set."""
+    ticket = st.session_state.get(TICKET)
+    if ticket and cookies().get(_cookie()) != _token():
+        st.html(wording.COOKIE.format(ticket=ticket), unsafe_allow_javascript=True)
+
+
+async def hand_cookie(request: Request) -> Response:
+    """Answer a ticket with the session's cookie, which scripts and other sites never get to see."""
+    answer = Response(status_code=204)
+    if token := sessions().trade(request.path_params["ticket"]):
+        secure = request.headers.get("origin", "").startswith("https:")
+        answer.set_cookie(_cookie(), token, secure=secure, httponly=True, samesite="strict")
+    return answer
 
 
 def _form(source: str) -> None:

@@ -13,10 +13,9 @@ NOT_FOR_YOU = "This page is not for your roles; a keeper of the store changes th
 ME, SIGN_OUT, ROLES_MAY = "You", "Sign out", "With your roles you may"
 NEW, AGAIN, CHANGE = "New passcode", "Once more", "Change passcode"
 DEED_COLUMNS = {"deed": "Deed", "reason": "Why it is so"}
-COOKIE = (
-    '<script>document.cookie = "{name}={token}; path=/; SameSite=Strict"'
-    ' + (location.protocol === "https:" ? "; Secure" : "");</script>'
-)
+STAYS = """<style>[data-testid="stElementToolbar"] button:is([aria-label^="Download"],
+[aria-label^="Copy"]) {display: none}</style>"""
+COOKIE = '<script>fetch("/entry/{ticket}", {{method: "POST"}})</script>'
 
 
 def person(name: str, roles: list[str]) -> str:

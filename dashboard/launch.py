@@ -15,6 +15,7 @@ from threading import Thread
 import typer
 
 APP = Path(__file__).with_name("app.py")
+SERVED = Path(__file__).with_name("served.py")
 SOURCE = "AGING_SOURCE"
 HOSTS = ("localhost", "127.0.0.1", "::1")
 
@@ -45,7 +46,7 @@ def launch(source: str | None, *, port: int = 8501, address: str = "127.0.0.1") 
     if named := os.environ.get(SOURCE):
         Thread(target=_read_ahead, args=(named,), daemon=True).start()
     try:
-        cli.main(["run", str(APP), *options], standalone_mode=False)
+        cli.main(["run", str(SERVED), *options], standalone_mode=False)
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 1
     return 0

@@ -31,14 +31,29 @@ class Sessions:
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock, self._lock = clock, Lock()
         self._kept: dict[str, _Session] = {}
+        self._tickets: dict[str, str] = {}
 
     def begin(self, person: Person) -> str:
         """A token for a person who has just proved who they are."""
         token, at = token_urlsafe(32), self._clock()
         with self._lock:
             self._kept = {key: one for key, one in self._kept.items() if self._lasts(one)}
+            self._tickets = {t: of for t, of in self._tickets.items() if _key(of) in self._kept}
             self._kept[_key(token)] = _Session(person, at, at)
         return token
+
+    def ticket(self, token: str) -> str:
+        """What a page may show in place of a token: it is traded for the token once."""
+        ticket = token_urlsafe(32)
+        with self._lock:
+            self._tickets[ticket] = token
+        return ticket
+
+    def trade(self, ticket: str) -> str:
+        """The token of a ticket; empty where it is unknown or spent, or its session has ended."""
+        with self._lock:
+            token = self._tickets.pop(ticket, "")
+        return token if self.person(token) else ""
 
     def person(self, token: str) -> Person | None:
         """Whose session it is, as they signed in; it goes on by this. None where it has ended."""

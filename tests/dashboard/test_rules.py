@@ -52,7 +52,7 @@ def test_no_page_renders_raw_html_or_user_text_as_markup(file):
     source = file.read_text("utf-8")
     assert "unsafe_allow_html" not in source
     assert "use_container_width" not in source
-    assert source.count("unsafe_allow_javascript") == (file.name == "entry.py")  # its one cookie
+    assert source.count("unsafe_allow_javascript") == (file.name == "entry.py")  # trades a ticket
     others = {ast.unparse(arg) for arg in markup_calls(source) if not ours(arg)}
     assert others <= ({"label"} if file.name == "parts.py" else set())  # of parts.figures
 

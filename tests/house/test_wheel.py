@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
@@ -10,6 +11,7 @@ import pytest
 from house import ROOT, kept_files
 
 pytestmark = pytest.mark.slow
+CLEAN = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +42,7 @@ def installed(tmp_path_factory):
 def test_the_wheel_does_the_job(installed, words, answer):
     done = subprocess.run(
         [installed / ".venv/bin/aging", *words],
-        cwd=installed, capture_output=True, text=True, check=False,
+        cwd=installed, env=CLEAN, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
     assert answer in done.stdout
@@ -50,6 +52,6 @@ def test_the_dashboard_is_in_the_wheel(installed):
     code = "import importlib.util as u; print(u.find_spec('dashboard').origin)"
     done = subprocess.run(
         [installed / ".venv/bin/python", "-c", code],
-        cwd=installed, capture_output=True, text=True, check=True,
+        cwd=installed, env=CLEAN, capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert str(installed) in done.stdout
