@@ -245,7 +245,7 @@ def width(
     from aging.projection import remedies, shares
 
     fit = beside(fitted(data, prop, as_of), formulation)
-    return Width(shares(fit, months), remedies(fit, months))
+    return Width(shares(fit, months, formulation), remedies(fit, months, formulation))
 
 
 def beside(fit: Fit, formulation: str) -> Fit:

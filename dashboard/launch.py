@@ -27,6 +27,7 @@ def launch(source: str | None, *, port: int = 8501, address: str = "127.0.0.1") 
     environment names, or the page that says what to do. address: where to listen; AccessError for
     one that a network reaches where the source does not ask who is there.
     """
+    from altair.utils import schemapi
     from streamlit import net_util
     from streamlit.web import cli
 
@@ -43,6 +44,7 @@ def launch(source: str | None, *, port: int = 8501, address: str = "127.0.0.1") 
         options += [f"--browser.serverAddress={shown}", "--logger.hideWelcomeMessage=true"]
         typer.echo(network.invitation(f"http://{shown}:{port}"))
     net_util._external_ip = HOSTS[0]  # noqa: SLF001 - it would ask a server outside for it
+    schemapi.disable_debug_mode()  # each part of a chart would check its form; tests have
     if named := os.environ.get(SOURCE):
         Thread(target=_read_ahead, args=(named,), daemon=True).start()
     try:

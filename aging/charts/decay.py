@@ -145,7 +145,8 @@ def _readings(readings: pd.DataFrame, x: alt.X, y: alt.Y, prop: Property) -> Any
 
 
 def _value(rows: pd.DataFrame, prop: Property) -> list[Any]:
-    base = alt.Chart(rows).encode(alt.X("months:Q"))
+    drawn = rows[["months", "estimate", "lower", "upper", "level"]]
+    base = alt.Chart(drawn).encode(alt.X("months:Q"))
     return [
         base.mark_rule(color=style.PALETTE[0], strokeWidth=2).encode(
             alt.Y("lower:Q"), alt.Y2("upper:Q")

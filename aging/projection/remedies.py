@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 
 from aging.decay.site import Array
-from aging.projection.fit import ALL_SITES, TARGETS, Fit, Key, cases
-from aging.projection.width import SOURCES, parts_of, share_of_each
+from aging.projection.fit import ALL_SITES, TARGETS, Fit, Key
+from aging.projection.width import SOURCES, cases_of, parts_of, share_of_each
 from aging.standing import together
 
 REMEDY_COLUMNS = (
@@ -29,18 +29,19 @@ AFTER, MORE_PANELS = (1, 3, 6, 12), (1, 3)
 ANOTHER_VISIT = 2**32  # added to the seed, or it would be the one that is projected
 
 
-def remedies(fit: Fit, months: float = 36.0) -> pd.DataFrame:
+def remedies(fit: Fit, months: float = 36.0, of: str | None = None) -> pd.DataFrame:
     """What would narrow each interval, best first: REMEDY_COLUMNS, a row a remedy.
 
     remedy and its amount: a "visit" at that month of exposure (to every site, for site "all"), so
     many more "panels" of the formulation at each site, one more "site" (only for site "all").
+    of: a formulation, where the others need not be told.
     width_factor: expected width over today's. What is already measured has no rows.
     """
     parts = parts_of(fit, months)
     known = fit.standings(months)
     visit = cache(lambda month: _new_visit(fit, month))
     rows = []
-    for label, members in cases(parts):
+    for label, members in cases_of(parts, of):
         seen = together({one[0]: known[one] for one in members})
         if seen.status == "already measured":
             continue

@@ -15,6 +15,8 @@ instrument : uncertain drift of the instrument, 0 where none is known
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 import numpy as np
 import pandas as pd
 
@@ -28,20 +30,25 @@ SHARE_COLUMNS = ("site", "formulation", "property", "months", "target", "source"
 Parts = dict[str, Array]  # of each target, (6, D) in the order of SOURCES
 
 
-def shares(fit: Fit, months: float = 36.0) -> pd.DataFrame:
+def shares(fit: Fit, months: float = 36.0, of: str | None = None) -> pd.DataFrame:
     """Share of each source in the variance at `months` exposed: SHARE_COLUMNS, summing to 1.
 
-    Site "all" is the mean over sites. Told as a derived property, a fit's shares are those of the
-    fitted one.
+    of: a formulation, where the others need not be told. Site "all" is the mean over sites.
+    Told as a derived property, a fit's shares are those of the fitted one.
     """
     parts = parts_of(fit, months)
     rows = [
         (label, members[0][1], fit.gathered.property.name, months, target, source, share)
-        for label, members in cases(parts)
+        for label, members in cases_of(parts, of)
         for target in TARGETS
         for source, share in zip(SOURCES, share_of_each(_mean(parts, members, target)), strict=True)
     ]
     return pd.DataFrame(rows, columns=list(SHARE_COLUMNS))
+
+
+def cases_of(keys: Iterable[Key], of: str | None) -> Iterator[tuple[str, list[Key]]]:
+    """`cases` of one formulation, or of all."""
+    return cases(key for key in keys if of in {None, key[1]})
 
 
 def parts_of(fit: Fit, months: float) -> dict[Key, Parts]:

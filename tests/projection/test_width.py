@@ -128,3 +128,11 @@ def test_a_new_visit_narrows_as_promised(year_one):
         )))  # fmt: skip
     narrowed = (np.mean(widths, axis=0) / width(site)).mean()
     assert narrowed == pytest.approx(promised["width_factor"].mean(), abs=0.08)
+
+
+def test_what_is_told_of_one_formulation_is_what_is_told_of_all(year_one):
+    name = year_one.series[-1].formulation
+    for told in (shares, remedies):
+        whole = told(year_one, 36.0)
+        mine = whole[whole["formulation"] == name].reset_index(drop=True)
+        pd.testing.assert_frame_equal(told(year_one, 36.0, name), mine)
