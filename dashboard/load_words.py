@@ -92,21 +92,26 @@ def findings(found: Sequence[Finding]) -> pd.DataFrame:
 def counted(read: Intake, new: int, already: int) -> str:
     """What a load would do with the readings."""
     lost = sum(one.refused for one in read.tallies)
-    told = f"{new:,} new readings, {already:,} in the store already, {lost:,} rows refused."
+    told = f"{_many(new, 'new reading')}, {already:,} in the store already"
+    told += f", {_many(lost, 'row')} refused."
     facts = {name: len(frame) for name, frame in read.exposure.frames()
              if name in ("sites", "formulations", "panels", "events") and len(frame)}  # fmt: skip
     more = ", ".join(f"{count:,} {name}" for name, count in facts.items())
     return f"{told} Besides: {more}." if more else told
 
 
+def _many(count: int, name: str) -> str:
+    return f"{count:,} {name}{'s' * (count != 1)}"
+
+
 def to_store(new: int, facts: int) -> str:
     """What the button that stores does."""
-    return f"Store {new:,} readings" if new else f"Store {facts:,} facts"
+    return f"Store {_many(new, 'reading') if new else _many(facts, 'fact')}"
 
 
 def stored(receipt: Receipt) -> str:
     """What was done with the readings."""
-    told = f"Stored {receipt.stored:,} readings; {receipt.already:,} were there already"
+    told = f"Stored {_many(receipt.stored, 'reading')}; {receipt.already:,} were there already"
     refused = f"; {receipt.refused:,} differ from what is stored and were refused"
     return told + (refused if receipt.refused else "") + "."
 

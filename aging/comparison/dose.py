@@ -69,7 +69,8 @@ def dose_response(
         )
     rows = [mine.index[mine[additive] == dose][-1] for dose in x]
     _, y = figures(fitted, months)[figure].over_sites(rows)
-    sign = -1.0 if (fitted.measured.higher_is_better is False) != ("loss" in figure) else 1.0
+    lower = (fitted.measured.higher_is_better is False) != ("loss" in figure)
+    sign = -1.0 if lower or figure == "log speed" else 1.0
     k, weight, each = _weigh(x, y.mean(axis=1), np.cov(y))
     doses = np.union1d(np.linspace(x[0], x[-1], 61), x)
     drawn, gain = _curves(x[0], doses, k, weight=weight, lines=each, draws=y.shape[1])

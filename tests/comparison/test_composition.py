@@ -104,6 +104,13 @@ def test_a_plateau_is_found_where_it_is(fitted, doses, known):
     assert middle[4] == pytest.approx(0.68, abs=0.005)
 
 
+def test_a_quicker_loss_is_not_better(fitted, doses, known):
+    known(fitted, doses, lambda row: 0.1 + 0.02 * silica(row), error=0.003)
+    assert dose_response(fitted, doses, "silica_wt_pct", figure="state").rising == 1
+    for worse in ("log speed", "plateau loss", "loss"):
+        assert dose_response(fitted, doses, "silica_wt_pct", figure=worse).rising == 0
+
+
 def test_a_straight_rise_may_go_on(fitted, doses, known):
     known(fitted, doses, lambda row: 0.6 + 0.02 * silica(row))
     assert "beyond 8" in dose_response(fitted, doses, "silica_wt_pct").notes[0]

@@ -182,7 +182,7 @@ def test_what_a_round_sheet_saved_comes_in_once_and_only_where_its_panels_are(tr
     monkeypatch.setenv(SOURCE, str(trial))
     app = handed(app_at("load"), "round.json", json.dumps(file).encode())
     app.text_input(key="by of load").set_value("Ada").run()
-    press(app, "Store 1 readings")
+    press(app, "Store 1 reading")
     stored = open_source(trial).readings
     assert stored[["reading_id", "value", "operator"]].to_numpy().tolist() == [
         [row["reading_id"], 0.851, "Tess"]
