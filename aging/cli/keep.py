@@ -34,10 +34,12 @@ def verify(
 
     with open_ledger(store) as book:
         found = book.verify()
-    known = expect is None or expect.strip().lower() in found.digests.values()
+    every = {*found.digests.values(), *(one for log in found.logs.values() for one in log)}
+    known = expect is None or expect.strip().lower() in every
     facts = {"rows": found.rows, "batches": len(found.digests), "digest": found.head,
              "breaks": found.breaks, "unguarded": found.unguarded,
-             "altered_photos": found.altered_photos, "expected_digest_found": known}  # fmt: skip
+             "altered_photos": found.altered_photos, "altered_logs": found.altered_logs,
+             "log_digests": _newest(found), "expected_digest_found": known}  # fmt: skip
     output.give(json, facts, lambda: _show(found, store, expect, known=known))
     return int(not (found.whole and known))
 
@@ -75,6 +77,10 @@ def restore(
     return int(not found.whole)
 
 
+def _newest(found: Verdict) -> dict[str, str]:
+    return {name: log[-1] for name, log in found.logs.items() if log}
+
+
 def _show(found: Verdict, name: str, expect: str | None = None, *, known: bool = True) -> None:
     from aging.cli.output import screen, table
 
@@ -87,16 +93,21 @@ def _show(found: Verdict, name: str, expect: str | None = None, *, known: bool =
             facts = (one.batch, one.recorded_at, one.recorded_by, one.source, one.what)
             grid.add_row(*("" if fact is None else str(fact) for fact in facts))
         console.print(grid)
-    for name_of_table in found.unguarded:
-        console.print(f"table {name_of_table}: the database no longer refuses changes")
-    for photo in found.altered_photos:
-        console.print(f"photo {photo}: gone, or not what its name says")
+    lines = [f"table {name}: the database no longer refuses changes" for name in found.unguarded]
+    lines += [f"photo {name}: gone, or not what its name says" for name in found.altered_photos]
+    lines += found.altered_logs
+    for log, digest in _newest(found).items():
+        lines.append(f"digest of {log}, {len(found.logs[log])} rows: {digest}")
+    for line in lines:
+        console.print(line, markup=False)
     if not known:
-        console.print(f"digest {expect} is not in the chain: batches are gone or were sealed anew")
+        console.print(
+            f"digest {expect} is not in the chain: what it stood for is gone or was sealed anew"
+        )
     elif expect is not None:
         console.print("the digest noted earlier is in the chain")
     if found.head:
         console.print(f"digest of batch {max(found.digests)}: {found.head}")
         console.print(
-            "Note this digest outside the store: with --expect, aging verify shows batches cut off."
+            "Note it outside the store: with --expect, aging verify shows what was cut off."
         )

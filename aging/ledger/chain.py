@@ -5,6 +5,8 @@
                    without a single cell left out
     batch digest   SHA-256 over the JSON text [previous batch digest, facts of the batch, seal],
                    where the seal is JSON text {sheet: [rows, sheet digest]}
+    log digest     SHA-256 over the JSON text [digest of the row before, facts of the row], of each
+                   row on people or deeds, a chain a table
 
 JSON writes a number with the fewest digits that read back the same, and text in ASCII, so that
 every database and every Python gives equal texts. Columns that a later release adds are empty in
@@ -45,6 +47,11 @@ def read_seal(text: str) -> Content:
         return {sheet: (rows, digest) for sheet, (rows, digest) in json.loads(text).items()}
     except (ValueError, TypeError, AttributeError):
         return {}
+
+
+def log_digest(previous: str, facts: Sequence[object]) -> str:
+    """Digest of a row of a log that follows the one with digest `previous` (empty: the first)."""
+    return sha256(_compact([previous, list(facts)]).encode()).hexdigest()
 
 
 def batch_digest(previous: str, facts: Mapping[str, object], seal: str) -> str:

@@ -40,6 +40,7 @@ PEOPLE = Table(
     Column("person", Text, nullable=False),
     Column("kind", Text, nullable=False),
     Column("value", Text, nullable=False),
+    Column("digest", Text),
 )
 DEEDS = Table(
     "deeds",
@@ -50,6 +51,7 @@ DEEDS = Table(
     Column("deed", Text, nullable=False),
     Column("on", Text, nullable=False),
     Column("through", Text, nullable=False),
+    Column("digest", Text),
 )
 FROM_BATCH = ("recorded_by", "recorded_at")
 

@@ -2,7 +2,8 @@
 
 A batch that was altered no longer fits its seal, and the chain says so at that batch alone. What
 the chain cannot see by itself is that its last batches were cut off, or that all of it was sealed
-anew: a digest that was noted elsewhere shows both. Photos are named by the digest of their content.
+anew: a digest that was noted elsewhere shows both. The logs of people and of deeds are chains
+of their own, row by row. Photos are named by the digest of their content.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from sqlalchemy import select
 
 from aging.ledger.chain import Content, batch_digest, read_seal
 from aging.ledger.guards import unguarded
-from aging.ledger.schema import BATCH, SEAL, TABLES
+from aging.ledger.people import chained
+from aging.ledger.schema import BATCH, DEEDS, PEOPLE, SEAL, TABLES
 from aging.ledger.seals import contents
 from aging.ledger.store import Store
 
@@ -42,7 +44,8 @@ class Verdict:
 
     `digests` are those of the sealed batches by number; `unguarded` names the tables that the
     database no longer protects from changes, `altered_photos` the photos that are gone
-    or are not what their names say.
+    or are not what their names say, `altered_logs` the first row of people and of deeds that does
+    not fit. `logs` are the digests of their rows, in order.
     """
 
     rows: int
@@ -50,11 +53,13 @@ class Verdict:
     breaks: tuple[Break, ...]
     unguarded: tuple[str, ...]
     altered_photos: tuple[str, ...]
+    altered_logs: tuple[str, ...]
+    logs: Mapping[str, tuple[str, ...]]
 
     @property
     def whole(self) -> bool:
         """Whether nothing was altered."""
-        return not (self.breaks or self.unguarded or self.altered_photos)
+        return not (self.breaks or self.unguarded or self.altered_photos or self.altered_logs)
 
     @property
     def head(self) -> str:
@@ -78,6 +83,7 @@ def verify(store: Store) -> Verdict:
         seals = {row.batch: row for row in conn.execute(select(SEAL))}
         open_to_all = unguarded(conn)
         photos = set(conn.scalars(select(TABLES["photos"].c.photo)))
+        logs = {log.name: list(chained(conn, log)) for log in (PEOPLE, DEEDS)}
     numbers = set(found) | set(batches) | set(seals)
     numbers |= {number - 1 for number in numbers if number > 1}  # where a gap ends, one is gone
     breaks = []
@@ -98,8 +104,25 @@ def verify(store: Store) -> Verdict:
     rows = sum(count for content in found.values() for count, _ in content.values())
     digests = {number: seal.digest for number, seal in sorted(seals.items())}
     return Verdict(
-        rows, digests, tuple(breaks), open_to_all, tuple(_altered(photos_of(store), photos))
+        rows,
+        digests,
+        tuple(breaks),
+        open_to_all,
+        tuple(_altered(photos_of(store), photos)),
+        tuple(text for name, told in logs.items() for text in _first_altered(name, told)),
+        {name: tuple(row.digest for row, _ in told if row.digest) for name, told in logs.items()},
     )
+
+
+def _first_altered(log: str, told: list[tuple[Any, str]]) -> list[str]:
+    """The first row that does not fit; older rows are held by the first that has a digest."""
+    sealed = False
+    for row, due in told:
+        sealed = sealed or row.digest is not None
+        if sealed and row.digest != due:
+            facts = ", ".join(map(repr, row[1:5]))
+            return [f"{log}, row {row.id} ({facts}): it, or one just before it, is not as stored"]
+    return []
 
 
 def _faults(

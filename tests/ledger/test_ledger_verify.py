@@ -66,10 +66,11 @@ def test_the_chain_of_a_sound_store_is_whole(ledger_url):
 
 
 def test_the_database_refuses_to_change_or_delete_what_is_stored(ledger_url):
-    before = filled(ledger_url)
+    filled(ledger_url)
     with open_ledger(ledger_url) as book:
         book.tell([PersonRow("2024-01-01", "Ada", "Ada", "added", "keeper")], lambda _: None)
         book.record(DeedRow("2024-01-01", "Ada", "log", "", "page"))
+        before = book.verify()
     for table in METADATA.tables:
         column = METADATA.tables[table].columns[0].name
         statements = [f"UPDATE {table} SET {column} = 1", f"DELETE FROM {table}"]  # noqa: S608
@@ -268,3 +269,83 @@ def test_the_command_says_where_it_breaks(path, capsys):
     assert "ALTERED" in words
     assert "Cleo" in words
     assert "table readings: the database no longer refuses changes" in words
+
+
+DEEDS = [DeedRow(f"2024-01-0{day}", "Ada", "log", f"P{day}", "page") for day in (1, 2, 3, 4)]
+PERSON = (
+    "INSERT INTO people (at, \"by\", person, kind, value) VALUES ('1', 'a', 'a', 'role', 'keeper')"
+)
+OLD = (
+    "INSERT INTO deeds (at, who, deed, \"on\", through) VALUES ('2023', 'Ada', 'log', '{}', 'page')"
+)
+
+
+def off(url, *statements):
+    """What somebody does who may take the guards off, and put them back."""
+    if url.startswith("sqlite"):
+        guards = [part for table in ("deeds", "people") for part in DROP.format(table).split(";")]
+    else:
+        guards = [f"ALTER TABLE {table} DISABLE TRIGGER ALL" for table in ("deeds", "people")]
+    execute(url, *(one for one in guards if one.strip()), *statements)
+
+
+@pytest.mark.parametrize(
+    ("statement", "row"),
+    [
+        ("UPDATE deeds SET who = 'Eve' WHERE id = 2", 2),
+        ("UPDATE deeds SET digest = NULL WHERE id = 3", 3),
+        ("DELETE FROM deeds WHERE id = 2", 3),
+        ("DELETE FROM deeds WHERE id = 1", 2),
+        ("UPDATE deeds SET \"on\" = 'P1' WHERE id = 4", 4),
+    ],
+)
+def test_the_first_altered_deed_is_named(ledger_url, statement, row):
+    with open_ledger(ledger_url, create=True) as book:
+        for deed in DEEDS:
+            book.record(deed)
+        assert book.verify().altered_logs == ()
+        assert len(set(book.verify().logs["deeds"])) == 4
+    off(ledger_url, statement)
+    with open_ledger(ledger_url) as book:
+        (told,) = book.verify().altered_logs
+        assert not book.verify().whole
+    assert told.startswith(f"deeds, row {row} ('2024-01-0{row}', ")
+
+
+def test_a_deed_cut_off_is_seen_by_its_digest_noted_elsewhere(tmp_path, capsys):
+    store = tmp_path / "s.sqlite"
+    with open_ledger(store, create=True) as book:
+        for deed in DEEDS:
+            book.record(deed)
+        noted = book.verify().logs["deeds"][-1]
+    assert app(["verify", str(store), "--expect", noted]) == 0
+    assert f"digest of deeds, 4 rows: {noted}" in " ".join(capsys.readouterr().out.split())
+    off(f"sqlite:///{store}", "DELETE FROM deeds WHERE id = 4")
+    assert app(["verify", str(store), "--expect", noted]) == 1
+    assert "is not in the chain" in capsys.readouterr().out
+
+
+def test_a_role_given_past_the_program_is_named(ledger_url):
+    with open_ledger(ledger_url, create=True) as book:
+        book.tell([PersonRow("2024", "Ada", "Ada", "added", "reader")], lambda _: None)
+    execute(ledger_url, PERSON)  # no guard stops a row that is added
+    with open_ledger(ledger_url) as book:
+        (told,) = book.verify().altered_logs
+    assert told.startswith("people, row 2 ('1', 'a', 'a', 'role')")
+
+
+def test_deeds_of_an_older_release_are_held_by_the_first_digest_after_them(ledger_url, monkeypatch):
+    upgrade = command.upgrade
+    with monkeypatch.context() as earlier:
+        earlier.setattr(command, "upgrade", lambda config, _: upgrade(config, "0009"))
+        migrate.bring_up_to_date(connect(ledger_url, create=True), create=True)
+    execute(ledger_url, OLD.format("P1"), OLD.format("P2"))
+    with open_ledger(ledger_url) as book:
+        assert book.verify().altered_logs == ()
+        for deed in DEEDS:
+            book.record(deed)
+        assert (book.verify().altered_logs, len(book.deeds())) == ((), 6)
+    off(ledger_url, "UPDATE deeds SET \"on\" = 'P9' WHERE id = 1")
+    with open_ledger(ledger_url) as book:
+        (told,) = book.verify().altered_logs
+    assert told.startswith("deeds, row 3 ")

@@ -112,6 +112,7 @@ def _refuse_altered(label: str, verdict: Verdict) -> None:
     what += [f"{more} more batches"] * bool(more)
     what += [f"table {name} is open to changes" for name in verdict.unguarded]
     what += [f"photo {name} is gone or altered" for name in verdict.altered_photos]
+    what += verdict.altered_logs
     raise LedgerError(
         f"store {label} was altered, and no dossier is made of it: {'; '.join(what)}; "
         "restore a backup that aging verify finds whole"
