@@ -44,7 +44,7 @@ from aging.errors import AgingError, ModelError
 from aging.ledger import open_ledger
 from aging.vocabulary import property_named
 from dashboard import claim_words as wording
-from dashboard import data, entry, keeping, tables
+from dashboard import data, entry, keeping, past, tables
 
 BY_SOURCE = {data.Opened: data.key_of}
 OUTSIDE = ("measured", "substantiated", "projected")  # the strongest first
@@ -107,7 +107,10 @@ def watched(opened: data.Opened) -> tuple[Watched, ...]:
 
 
 def turned(opened: data.Opened, one: Watched) -> Turn | None:
-    """The visit that put a claim in trouble; None without trouble, or where a reading decided."""
+    """The visit that put a claim in trouble.
+
+    None without trouble, where a reading decided, or where it would take long to work out.
+    """
     name, retention = parts_of(one.claim.property)
     if one.state not in ("at risk", "broken") or retention or not isnan(one.measured):
         return None
@@ -119,8 +122,9 @@ def turned(opened: data.Opened, one: Watched) -> Turn | None:
     new = set(zip(rows["site"], rows["read_on"].str[:10], strict=True))
     if not new:
         return None
-    moved = data.moved(opened, name, (claim.months,), LEVEL, claim.formulation)
-    return turning_visit(moved, claim, new, -1 if prop.higher_is_better is False else 1)
+    moved = past.moved(opened, name, (claim.months,), LEVEL, claim.formulation)
+    worse = -1 if prop.higher_is_better is False else 1
+    return None if moved is None else turning_visit(moved, claim, new, worse)
 
 
 def ends(opened: data.Opened) -> dict[str, pd.Series]:

@@ -21,11 +21,11 @@ KIND, MOST = "moved", 16  # frames in memory
 
 def moved(
     opened: data.Opened, prop: str, months: tuple[float, ...], level: float, formulation: str,
-    *, asked: Callable[[], bool],
+    *, asked: Callable[[], bool] = bool,
 ) -> pd.DataFrame | None:  # fmt: skip
     """Rows of `aging.projection.movement` for a formulation's latest campaigns.
 
-    None where they take long to make and nobody has asked for them.
+    None where they take long to make and nobody has asked for them (`bool` asks never).
     """
     series = data.fitted(opened, prop).series
     named = {id(one.campaign) for one in series if one.formulation == formulation}

@@ -34,15 +34,17 @@ with right:
     day = state.choose("as_of", wording.AS_OF, days, default=wording.EVERYTHING)
     as_of = None if day == wording.EVERYTHING else day
 
+mine = "site == @site and formulation == @formulation"
 with parts.explained():
     projection = data.projected(opened, prop.name, (months,), level, as_of)
-    last = max(months, ceil(read["months"].max()))
-    steps = tuple(sorted({*range(min(12, last)), *range(12, last, 2), months, last}))
     every = data.every_series(opened, prop.name, months, level, as_of)
-    fan = data.course(opened, prop.name, steps, (level, INNER), (formulation,), as_of=as_of)
-mine = "site == @site and formulation == @formulation"
+    value = every.query(mine).iloc[0]
+    last = max(months, ceil(read["months"].max()))
+    steps = {*range(min(12, last)), *range(12, last, 2), months, last, value["observed_months"]}
+    fan = data.course(
+        opened, prop.name, tuple(sorted(steps)), (level, INNER), (formulation,), as_of=as_of
+    )
 fan = fan.query(mine)
-value = every.query(mine).iloc[0]
 statement = wording.projection(value, prop, as_of)
 
 st.header(wording.headline(value, quantity(prop)))
