@@ -214,11 +214,19 @@ def test_a_browser_asks_nothing_outside_and_runs_nothing(browser, address):
     asked, spoke = [], []
     page.on("request", lambda request: asked.append(request.url))
     page.on("dialog", lambda dialog: (spoke.append(dialog.message), dialog.dismiss()))
-    for view in ("", "log", "story", "doubts", "overview"):
+    for view in (
+        "",
+        "log?site=<script>hit=1</script>&panel=%00",
+        "story?panel=../../x&panel=P1",
+        "doubts?finding=%E2%80%AE1",
+        "overview?level=inf",
+        f"due?site={'x' * 10_000}",
+    ):
         page.goto(f"{address}/{view}")
         page.get_by_role("heading", level=1).wait_for(timeout=120_000)
         page.locator("[data-testid=stStatusWidget]").wait_for(state="detached", timeout=120_000)
         page.wait_for_timeout(300)
         assert page.evaluate("typeof window.hit") == "undefined"
+        assert page.get_by_test_id("stException").count() == 0
     assert [u for u in asked if not u.startswith((address, "data:", "blob:", "ws://127."))] == []
     assert spoke == []
