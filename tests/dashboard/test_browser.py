@@ -20,7 +20,7 @@ from dashboard import ways_words
 PAGES = {"overview": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
-CHARTS = {"overview": 1, "decay": 3, "compare": 5, "spectra": 2, "appearance": 1, "scores": 2}
+CHARTS = {"overview": 1, "decay": 3, "compare": 2, "spectra": 2, "appearance": 1, "scores": 2}
 # Opened cold below a page's address, the front end first asks for its server there.
 PROBE = re.compile(
     r"/(overview|decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$"
