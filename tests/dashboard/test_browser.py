@@ -86,7 +86,7 @@ class Visit:
 
     def settle(self, heading: str, charts: int = 1) -> None:
         self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
-        drawn = self.page.locator("[data-testid=stVegaLiteChart] svg")
+        drawn = self.page.locator("[data-testid=stVegaLiteChart] svg:visible")
         drawn.nth(charts - 1).wait_for(timeout=240_000)
         self.page.locator("[data-testid=stStatusWidget]").wait_for(state="detached")
 
@@ -119,7 +119,7 @@ def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path,
     over = "e => e.scrollWidth - e.clientWidth"
     assert visit.page.locator("html").evaluate(over) == 0
     assert visit.page.locator("[data-testid=stMain]").evaluate(over) == 0
-    drawn = visit.page.locator("[data-testid=stVegaLiteChart] svg").all()
+    drawn = visit.page.locator("[data-testid=stVegaLiteChart] svg:visible").all()
     assert len(drawn) == CHARTS[path]
     assert all(svg.bounding_box()["width"] <= width for svg in drawn)
     assert picture.stat().st_size > 10_000
