@@ -208,7 +208,7 @@ def turned(one: Watched, turn: Turn) -> str:
     moved = number(turn.after - turn.before, prop.name, finer=1, sign=True)
     ends = [number(value, prop.name, finer=1) for value in (turn.before, turn.after)]
     return (
-        f"{STATES[one.state]} since the visit of {turn.on} at {' and '.join(turn.sites)}: it moved "
+        f"{STATES[one.state]} since the visit of {turn.on} at {', '.join(turn.sites)}: it moved "
         f"the projected mean at {one.claim.months:g} months by {moved}, from {ends[0]} to "
         f"{ends[1]} ({quantity(prop).lower()}), more than any other visit since the claim was made."
     )

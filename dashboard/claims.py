@@ -123,8 +123,8 @@ def turned(opened: data.Opened, one: Watched) -> Turn | None:
     if not new:
         return None
     moved = past.moved(opened, name, (claim.months,), LEVEL, claim.formulation)
-    worse = -1 if prop.higher_is_better is False else 1
-    return None if moved is None else turning_visit(moved, claim, new, worse)
+    better = -1 if prop.higher_is_better is False else 1
+    return None if moved is None else turning_visit(moved, claim, new, better)
 
 
 def ends(opened: data.Opened) -> dict[str, pd.Series]:

@@ -56,7 +56,7 @@ def leading(lead: Lead, row: pd.Series, prop: Property, months: float) -> str:
     if pd.isna(row["estimate"]):
         return text
     return (
-        f"{text}\n{number(row['estimate'], prop, sign=True)} {quantity(prop).lower()} "
+        f"{text}\n{number(row['estimate'], prop, sign=True)} ({quantity(prop).lower()}) "
         f"against its control {row['against']}, {percent(row['level'])} interval "
         f"{interval(row, prop, sign=True)}."
     )

@@ -104,7 +104,9 @@ def preview(seen: loading.Seen) -> None:
     rows = read.exposure.readings
     if len(rows):
         st.text(words.PREVIEW_ROWS.format(shown=min(len(rows), loading.SHOWN), count=len(rows)))
-        parts.table(rows.head(loading.SHOWN), words.READING_COLUMNS, decimals=3)
+        first = rows.head(loading.SHOWN)
+        named = first.assign(property=first["property"].map(words.meaning))
+        parts.table(named, words.READING_COLUMNS, decimals=3)
     if read.findings:
         st.subheader(words.FINDINGS)
         parts.table(words.findings(read.findings), words.FINDING_COLUMNS)

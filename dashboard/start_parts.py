@@ -100,7 +100,6 @@ def next_steps(source: str, exposure: Exposure) -> None:
     outside = panels[panels["kind"] != "file_specimen"]
     st.text(words.hung(len(outside), len(panels) - len(outside), panels["site"].nunique(),
                        panels["formulation"].nunique()))  # fmt: skip
-    st.subheader(words.NEXT_HEADING)
     st.text(words.STEPS)
     left, right = st.columns(2)
     address = left.text_input(words.ADDRESS, _address(), key="address", help=words.ADDRESS_HELP)

@@ -15,12 +15,12 @@ from urllib.request import urlopen
 import pytest
 from axe_check import findings
 
-from dashboard import ways_words
+from dashboard import ways_words, wording
 
 PAGES = {"overview": "What is exposed", "decay": "Decay and projection", "compare": "Compare",
          "spectra": "Spectra", "appearance": "Colour and ratings",
          "scores": "How forecasts did"}  # fmt: skip
-CHARTS = {"overview": 1, "decay": 3, "compare": 2, "spectra": 2, "appearance": 1, "scores": 2}
+CHARTS = {"overview": 1, "decay": 3, "compare": 6, "spectra": 2, "appearance": 1, "scores": 2}
 # Opened cold below a page's address, the front end first asks for its server there.
 PROBE = re.compile(
     r"/(overview|decay|compare|spectra|appearance|scores)/_stcore/(health|host-config)$"
@@ -85,9 +85,13 @@ class Visit:
         self.page.get_by_test_id(link).get_by_text(title, exact=True).click()
 
     def settle(self, heading: str, charts: int = 1) -> None:
+        """Wait for the charts, folds opened."""
         self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
-        drawn = self.page.locator("[data-testid=stVegaLiteChart] svg:visible")
-        drawn.nth(charts - 1).wait_for(timeout=240_000)
+        drawn = self.page.locator("[data-testid=stVegaLiteChart] svg")
+        drawn.nth(charts - 1).wait_for(state="attached", timeout=240_000)
+        for fold in self.page.locator("summary").filter(has_text=wording.DETAILS).all():
+            fold.click()
+        drawn.nth(charts - 1).wait_for()
         self.page.locator("[data-testid=stStatusWidget]").wait_for(state="detached")
 
     def photograph(self, path: Path) -> None:
@@ -119,7 +123,7 @@ def test_page_is_whole_quiet_and_offline(browser, address, tmp_path: Path, path,
     over = "e => e.scrollWidth - e.clientWidth"
     assert visit.page.locator("html").evaluate(over) == 0
     assert visit.page.locator("[data-testid=stMain]").evaluate(over) == 0
-    drawn = visit.page.locator("[data-testid=stVegaLiteChart] svg:visible").all()
+    drawn = visit.page.locator("[data-testid=stVegaLiteChart] svg").all()
     assert len(drawn) == CHARTS[path]
     assert all(svg.bounding_box()["width"] <= width for svg in drawn)
     assert picture.stat().st_size > 10_000

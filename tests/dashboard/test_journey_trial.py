@@ -64,7 +64,12 @@ def test_from_nothing_to_the_report_of_the_first_visit(browser, tmp_path, width)
         file, panels = read(browser, sheet, tmp_path, width)
         with open_ledger(store) as book:
             hung = book.read().panels["panel"]
+        assert len(hung) == 8
         assert set(panels) == set(hung)
+        twice = {one for one in panels if panels.count(one) > 1}
+        assert twice <= {
+            ODD
+        }  # read again where its replicates are known by then: racks are shuffled
 
         walk.go(start_words.TO_LOAD, load_words.TITLE)
         walk.page.locator("input[type=file]").set_input_files(file)

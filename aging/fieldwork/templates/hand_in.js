@@ -126,7 +126,7 @@ function endView() {
       el("div", { class: "row" }, button("Save the round file", download, { class: "main" }),
         button("Copy it instead", copy))),
     el("section", { class: "card" },
-      el("h3", {}, rest.length ? `${rest.length} panels are not finished` : "All panels are done"),
+      el("h3", {}, rest.length ? `Panels not finished: ${rest.length}` : "All panels are done"),
       el("div", { class: "choices" }, ...rest.slice(0, 6).map(([place, name, state]) =>
         button(`${name}: ${TOLD[state]}`, () => go(place)))),
       rest.length > 6 ? el("p", { class: "quiet" }, "The list of panels shows them all.") : null),
