@@ -260,7 +260,7 @@ class Intake:
 
 def empty_frame(sheet: str) -> pd.DataFrame:
     """A frame of a sheet without rows, with the right types."""
-    return _empty(sheet).copy()
+    return _empty(sheet).copy(deep=False)  # what is written to is copied then
 
 
 _RUN = r"[=+\-@\t\r]"

@@ -20,7 +20,7 @@ from aging.errors import LedgerError
 from aging.fieldwork import visit
 from aging.fieldwork.round_sheet import Asked, RoundSheet, ToRead, round_sheet
 from aging.fieldwork.spots import Spots
-from aging.ledger import open_ledger
+from aging.ledger import Ledger, open_ledger
 from aging.records import Exposure
 from aging.source import open_source
 from dashboard import entry
@@ -90,9 +90,14 @@ def so_far(source: str, on: str) -> tuple[visit.Day, str | None]:
 
     def ask() -> visit.Day:
         with open_ledger(source) as book:
-            return visit.day_so_far(book, on)
+            return _day(source, on, book.head, book)
 
     return _or_last("day", source, on, ask)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _day(source: str, on: str, head: str, _book: Ledger) -> visit.Day:
+    return visit.day_so_far(_book, on)
 
 
 def facts(frame: pd.DataFrame, column: str, name: str) -> dict[str, Any]:
@@ -133,6 +138,7 @@ def save(
 ) -> visit.Saved:
     """Save a reading; AgingError where the store refuses."""
     with entry.doing(this.source, "log", str(row["panel"])) as book:
+        day = _day(this.source, this.day.on, book.head, book)
         return visit.save(
-            book, row, token, known=this.exposure, another=another, beside=beside
+            book, row, token, known=this.exposure, another=another, beside=beside, day=day
         )  # fmt: skip

@@ -45,6 +45,7 @@ COLUMNS = (
     "surface_state", "surface_wetness", "method", "instrument", "weighting", "illuminant",
     "observer_deg", "geometry", "blister_frequency", "operator", "remark", "supersedes", "reason",
 )  # fmt: skip
+OF_PANELS = ("panel", "formulation", "site", "exposed_on", "kind", "closed_on")
 BESIDE = ("contaminated_spot_values", "edited", "kept")
 EVENTS = {"lost": "loss", "damaged": "other", "not found": "other"}
 SETTLED = ("fell-fast", "rose", "above-new", "like-washed", "spots", "wet-surface")
@@ -125,12 +126,18 @@ def _cell(value: object) -> str:
 
 
 def _desk(sheet: str, name: str, rows: Sequence[dict[str, Any]], columns: Sequence[str]) -> Desk:
-    """Rows read column by column as those of any sheet, with what makes a text too long."""
-    cells = {column: [_cell(row.get(column)) for row in rows] for column in columns}
+    """Rows read column by column as those of any sheet, with what makes a text too long.
+
+    A column without a single cell is not laid down, unless it must be filled: most are so where a
+    visit saves one reading.
+    """
+    told = {column: [_cell(row.get(column)) for row in rows] for column in columns}
+    must = [column.name for column in SHEETS[sheet].columns if column.required]
+    cells = {column: texts for column, texts in told.items() if column in must or any(texts)}
     index = pd.RangeIndex(1, len(rows) + 1)
     raw = Raw(sheet, name, pd.DataFrame(cells, index=index, dtype="str"))
     desk = read_columns(raw, day_first=None, today=datetime.now(tz=UTC).date())
-    for column in columns:
+    for column in cells:
         long = (raw.cells[column].str.len() > LONGEST_TEXT).to_numpy(bool)
         desk.flag("bad-text", long, column, f"at most {LONGEST_TEXT} characters", "shorten it")
     return desk
@@ -139,6 +146,8 @@ def _desk(sheet: str, name: str, rows: Sequence[dict[str, Any]], columns: Sequen
 def _new(desk: Desk, there: pd.DataFrame) -> pd.DataFrame:
     """Accepted rows whose key is not there yet."""
     rows, key = desk.frame(), list(SHEETS[desk.raw.sheet].key)
+    if rows.empty or there.empty:
+        return rows
     return rows[~pd.MultiIndex.from_frame(rows[key]).isin(pd.MultiIndex.from_frame(there[key]))]
 
 
@@ -146,7 +155,7 @@ def _readings(rows: list[dict[str, Any]], name: str, known: Exposure) -> Desk:
     rows = [{**row, "kept": json.dumps(row["kept"]) if row.get("kept") else None} for row in rows]
     desk = _desk("readings", name, rows, (*COLUMNS, *BESIDE))
     _as_handed_in(desk)
-    hung = known.panels.drop(columns="extra").astype("str").fillna("")
+    hung = known.panels[list(OF_PANELS)].astype("str").fillna("")
     today = datetime.now(tz=UTC).date()
     panels = read_columns(Raw("panels", "the store", hung), day_first=None, today=today)
     check_readings(desk, panels)

@@ -83,16 +83,18 @@ def token_of(
 
 def save(
     ledger: Ledger, reading: Mapping[str, Any], token: str, *, known: Exposure,
-    another: bool = False, beside: Mapping[str, Any] | None = None,
+    another: bool = False, beside: Mapping[str, Any] | None = None, day: Day | None = None,
 ) -> Saved:  # fmt: skip
     """Store one reading under its token, at most once.
 
     reading: columns of the readings sheet, as in a round file, and kept: questions answered.
     known: the store's panels. another: although the panel has one of that kind today; a correction
-    (supersedes, reason) needs no such word. beside: further facts to keep with it.
+    (supersedes, reason) needs no such word. beside: further facts to keep with it. day: what the
+    store holds of the reading's day, where it has just been read.
     """
     panel, on = reading["panel"], str(reading["read_on"])[:10]
-    day = day_so_far(ledger, on)
+    if day is None or day.on != on:
+        day = day_so_far(ledger, on)
     others = day.of(panel, reading["property"], reading.get("surface_state") or "")
     corrects = bool(reading.get("supersedes"))
     if token not in day.ids and len(others) and not (another or corrects):
