@@ -96,7 +96,7 @@ def so_far(source: str, on: str) -> tuple[visit.Day, str | None]:
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _day(source: str, on: str, head: str, _book: Ledger) -> visit.Day:
+def _day(source: str, on: str, head: str, _book: Ledger) -> visit.Day:  # noqa: ARG001 - keys
     return visit.day_so_far(_book, on)
 
 

@@ -162,7 +162,9 @@ def _say_so(this: log.Round, panel: ToRead, why: str) -> None:
 
 def today(this: log.Round) -> None:
     """What was saved today at the site, and how to put it right; nothing is deleted."""
-    with st.expander(wording.TODAY):
+    with parts.folded(wording.TODAY) as looks:
+        if not looks:
+            return
         rows = log.last_of(this.day, this.sheet)[::-1]
         if rows.empty:
             st.text(wording.NOTHING_SAVED)

@@ -117,6 +117,13 @@ def details(statement: str) -> Iterator[None]:
         yield
 
 
+@contextmanager
+def folded(label: str) -> Iterator[bool]:
+    """An expander, and whether it is open: what is in it is not made before somebody looks."""
+    with st.expander(label, key=f"folded {label}", on_change="rerun") as box:
+        yield bool(box.open)
+
+
 def table(
     frame: pd.DataFrame,
     labels: Mapping[str, str],

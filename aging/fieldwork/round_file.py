@@ -64,13 +64,15 @@ def read_round(source: str | Path | bytes, known: Exposure) -> Intake:
     name = "round file" if isinstance(source, bytes) else shown(Path(source).name)
     file = _opened(source, name)
     rows, gone = (_listed(file, part, name) for part in ("readings", "not_read"))
-    readings = _readings(rows, name, known)
-    events = _not_read(gone, name, known)
-    answers = _answers(rows, name, set(readings.frame()["reading_id"]))
-    desks = (readings, events, answers)
-    sheets = {sheet: empty_frame(sheet) for sheet in SHEETS}
-    sheets |= {"readings": readings.frame(), "events": _new(events, known.events),
-               "settlements": _new(answers, known.settlements)}  # fmt: skip
+    desks = [_readings(rows, name, known)]
+    sheets = {sheet: empty_frame(sheet) for sheet in SHEETS} | {"readings": desks[0].frame()}
+    if gone:
+        desks.append(_not_read(gone, name, known))
+    if told := _answers(rows, set(sheets["readings"]["reading_id"])):
+        desks.append(_settled(told, name))
+    for desk in desks[1:]:
+        sheet = desk.raw.sheet
+        sheets[sheet] = _new(desk, getattr(known, sheet))
     return Intake(
         Exposure(**sheets),
         tuple(finding for desk in desks for finding in desk.in_order()),
@@ -146,8 +148,6 @@ def _desk(sheet: str, name: str, rows: Sequence[dict[str, Any]], columns: Sequen
 def _new(desk: Desk, there: pd.DataFrame) -> pd.DataFrame:
     """Accepted rows whose key is not there yet."""
     rows, key = desk.frame(), list(SHEETS[desk.raw.sheet].key)
-    if rows.empty or there.empty:
-        return rows
     return rows[~pd.MultiIndex.from_frame(rows[key]).isin(pd.MultiIndex.from_frame(there[key]))]
 
 
@@ -206,15 +206,18 @@ def _not_read(rows: list[dict[str, Any]], name: str, known: Exposure) -> Desk:
     return desk
 
 
-def _answers(rows: list[dict[str, Any]], name: str, accepted: set[str]) -> Desk:
+def _answers(rows: list[dict[str, Any]], accepted: set[str]) -> list[dict[str, Any]]:
     """Questions answered on the spot, settled for the rules that would ask them again."""
-    told = [
+    return [
         {"rule": one["rule"], "reading_id": _cell(row["reading_id"]), "reason": one.get("reason"),
          "finding": finding_id(one["rule"], _cell(row["reading_id"])), "decision": "confirmed"}
         for row in rows if _cell(row.get("reading_id")) in accepted
         for one in (row["kept"] if isinstance(row.get("kept"), list) else ())
         if isinstance(one, dict) and one.get("rule") in SETTLED
     ]  # fmt: skip
+
+
+def _settled(told: list[dict[str, Any]], name: str) -> Desk:
     desk = _desk("settlements", f"{name}, kept", told, SHEETS["settlements"].names)
     repeats(desk)
     return desk

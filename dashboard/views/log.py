@@ -120,7 +120,8 @@ else:
 log_more.photographs(this, panel)
 log_more.not_read(this, panel)
 log_more.today(this)
-with st.expander(wording.LEFT):
-    parts.table(progress, wording.LEFT_COLUMNS)
+with parts.folded(wording.LEFT) as looks:
+    if looks:
+        parts.table(progress, wording.LEFT_COLUMNS)
 with st.expander(wording.CAUTIONS):
     st.text("\n".join(CAUTIONS))

@@ -185,7 +185,8 @@ def test_a_rating_has_its_steps_and_its_method(page, store):
 
 def test_what_was_saved_is_left_out_with_a_reason_and_a_panel_told_lost(page, store):
     app = tap(type_in(settle(page(panel="P1")), "0.71"), wording.SAVE)
-    by_label(app.selectbox, wording.WHICH).set_value(stored(store)["reading_id"].iloc[0])
+    app.session_state[f"folded {wording.TODAY}"] = True
+    by_label(checked(app).selectbox, wording.WHICH).set_value(stored(store)["reading_id"].iloc[0])
     tap(checked(app), wording.LEAVE_OUT)
     assert "why it does not count" in texts(app)
     by_label(app.text_input, wording.LEAVE_REASON).set_value("wrong panel")
