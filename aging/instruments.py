@@ -20,7 +20,7 @@ from aging.decay.site import Array
 from aging.records import Exposure
 from aging.vocabulary import DAYS_PER_MONTH
 
-UNKNOWN = "no file specimen: instrument drift unknown, counted in the visits"
+UNKNOWN = "no file specimen was read: drift of the instrument is unknown, and widens the intervals"
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Checked:
         """What was done, or could not be done, at a site."""
         number = int(self.specimens.get(site, 0))
         many = f"{number} file specimen{'s' * (number > 1)}"
-        return f"instrument drift seen by {many} taken off" if number else UNKNOWN
+        return f"the instruments' drift, as {many} show it, is taken off" if number else UNKNOWN
 
 
 def check_instruments(exposure: Exposure, property_name: str, priors: Priors) -> Checked:

@@ -170,12 +170,18 @@ def closed_campaigns(found: Sequence[Campaign], panels: pd.DataFrame) -> list[Ca
 
 def told(climate: str, before: Priors, after: Priors, number: int) -> str:
     """One sentence on how many precedents there were and what they changed."""
+    of = {"loss": "a loss in the end of", "drift": "a slow loss a month of"}
     change = [
-        f"{name} {before.value(name):.2g} +/- {before.spread(name):.1g} became "
-        f"{after.value(name):.2g} +/- {after.spread(name):.1g}"
-        for name in ("loss", "drift")
+        f"{words} {_figure(after.value(name), 2)} ± {_figure(after.spread(name), 1)} "
+        f"(before: {_figure(before.value(name), 2)} ± {_figure(before.spread(name), 1)})"
+        for name, words in of.items()
     ]
     if (share := before.value("late_share")) > 0:
-        change.append(f"share of late losses {share:.2f} became {after.value('late_share'):.2f}")
+        late = after.value("late_share")
+        change.append(f"a late loss at a chance of {late:.2f} (before: {share:.2f})")
     closed = f"{number} closed campaign{'s' * (number > 1)}"
-    return f"{climate}: priors from {closed}: {', '.join(change)}"
+    return f"{climate}: {closed} taught to expect {', '.join(change)}"
+
+
+def _figure(value: float, digits: int) -> str:
+    return f"{float(f'{value:.{digits}g}'):g}"

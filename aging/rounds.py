@@ -72,7 +72,7 @@ def unwashed_rounds(
         states = _reduced(values, read_on, dense, weather)
         found = found.and_then(states)
         told = f"{read[dense].sum()} readings of {dense.sum()} dense series"
-        notes = (f"{told} reduced to {states.moment.size} dated states",)
+        notes = (f"{told} were reduced to {states.moment.size} dated states",)
     return found.take(np.argsort(found.moment, kind="stable")), notes
 
 

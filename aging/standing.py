@@ -36,6 +36,12 @@ PLATEAU = 0.78  # of the fast loss, seen after 1.5 time constants
 BOUND, LEANING = 0.2, 0.2  # prior standard deviations from the edge; share of the weight there
 WIDE = 0.5  # of the usual band
 TROPIC_DEG = 23.5
+EARLY = "about {} % of the early, fast loss was seen: where it levels off is partly assumed"
+AT_EDGE = (
+    "the speed of the loss is at the edge of what is assumed: look at the readings beside the curve"
+)
+SHORT = "less than a year read: not every season was seen, so expect the projection to move"
+NO_TIME = "no time between its first and last reading: read again before anything is projected"
 WET, YEAR_DAYS, MONTHS_A_YEAR = 1.5, 365, 12
 
 
@@ -74,26 +80,26 @@ def standing(
     if seen >= months * (1 - WINDOW_SHARE):
         return judged("already measured")
     if last - start < MIN_SPAN:
-        return judged(CANNOT, "no time between its first and last reading")
+        return judged(CANNOT, NO_TIME)
     slow = posterior.priors.time == "month"  # years of weathering, not days of dust
     scarce = at.size < MIN_VISITS or (slow and seen < MIN_MONTHS)
     notes = [
         *_thin(panels, int(at.size), first),
-        *(["less than a year seen"] if slow and seen < FULL_YEAR else []),
+        *([SHORT] if slow and seen < FULL_YEAR else []),
         *_ahead(seasons, campaign.exposed_on, seen, months),
         *(course or course_notes)(posterior, last, target),
-        f"reaches {months / seen:.1f} times the months seen",
+        f"it looks {months / seen:.1f} times as far as was read: each further visit narrows it",
     ]
     return judged("prior-driven" if scarce else "projected", *notes)
 
 
 def _thin(panels: int, visits: int, first: float) -> Iterator[str]:
     if panels < 3:  # noqa: PLR2004 - three replicates are the trade's least
-        yield f"only {panels} panel{'s' * (panels > 1)}"
+        yield f"only {panels} panel{'s' * (panels > 1)}: an odd one weighs much, so hang 3 or more"
     if visits < MIN_VISITS:
-        yield f"only {visits} visits: the prior carries the shape"
+        yield f"only {visits} visits: the shape of the curve is assumed until {MIN_VISITS} are read"
     if first > NEW:
-        yield f"not read before month {first:.1f}: the initial value leans on the prior"
+        yield f"first read at month {first:.1f}: the value when new is assumed, so read new panels"
 
 
 def _ahead(
@@ -109,7 +115,7 @@ def _ahead(
     }
     told = [f"{count} {name}s" for name, count in missing.items() if count > 1]
     if told:
-        yield f"{' and '.join(told)} still to come"
+        yield f"{' and '.join(told)} are still to come: their losses are expected, not seen"
 
 
 def course_notes(posterior: SitePosterior, last: float, target: float) -> tuple[str, ...]:
@@ -119,8 +125,8 @@ def course_notes(posterior: SitePosterior, last: float, target: float) -> tuple[
     from_centre = np.abs(posterior.grid.at)[posterior.node]
     at_edge = (from_centre > EDGE - BOUND).mean() > LEANING
     return (
-        *([f"about {5 * round(20 * share)} % of the fast loss seen"] if share < PLATEAU else []),
-        *(["the rate of loss is at the edge of its prior"] if at_edge else []),
+        *([EARLY.format(5 * round(20 * share))] if share < PLATEAU else []),
+        *([AT_EDGE] if at_edge else []),
     )
 
 
@@ -136,7 +142,7 @@ def narrow_enough(known: Standing, width: float, prop: Property) -> Standing:
     if not judged or width <= WIDE * (prop.usual_high - prop.usual_low):
         return known
     span = f"{width:.{prop.decimals}f}"
-    reason = f"its 90 % interval would span {span}, more than half of the usual band"
+    reason = f"its 90 % interval would span {span}, more than half of the usual band: read on"
     return replace(known, status=CANNOT, notes=(reason, *known.notes))
 
 
@@ -167,7 +173,7 @@ def together(members: Mapping[str, Standing]) -> Standing:
         for note in one.notes:
             of_note.setdefault(note, []).append(site)
     notes = (
-        note if len(sites) == len(seen) else f"{note} ({', '.join(sites)})"
+        note if len(sites) == len(seen) else f"{', '.join(sites)}: {note}"
         for note, sites in of_note.items()
     )  # fmt: skip
     return Standing(

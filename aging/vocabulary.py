@@ -81,6 +81,11 @@ class Property:
     derived_from: str = ""
 
     @property
+    def within(self) -> str:
+        """Its label within a sentence."""
+        return self.label[:1].lower() + self.label[1:]
+
+    @property
     def read_as(self) -> str:
         """Name of the property that is read for it: its own, or what it is derived from."""
         return self.derived_from or self.name

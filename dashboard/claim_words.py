@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from aging.charts import quantity
+from aging.charts import quantity, quantity_within, unit_after
 from aging.claims import Claim, Proposal, Turn, Watched
 from aging.claims.proposal import RETENTION
 from aging.claims.words import CAUTIONS
@@ -63,8 +63,8 @@ CARD_COLUMNS = {
 RIGHT = {True: "right", False: "wrong"}
 
 CURVE_COLUMNS = {
-    "months": "Months exposed", "target": "Of", "estimate": "Estimate", "lower": "From",
-    "upper": "To", "status": "At the end",
+    "months": "Months exposed", "interval": "Value of", "estimate": "Estimate", "lower": "From",
+    "upper": "To", "kind": "Kind",
 }  # fmt: skip
 STATE, CLAIMED, MARGIN = "State", "Claimed", "Margin"
 NOW, READ, CHANCE = "Projected now", "Measured", "Probability of failing"
@@ -86,19 +86,30 @@ BASES = {
 
 
 def number(value: float, name: str, *, finer: int = 0, sign: bool = False) -> str:
-    """A value of a claim's property as its sentences have it, `finer` decimals more of a ratio."""
+    """A value of a claim's property with its unit, `finer` decimals more of a ratio."""
     if isnan(value):
         return ""
     prop, retention = property_named(name.removesuffix(RETENTION)), name.endswith(RETENTION)
     digits = 2 if retention else min(prop.decimals, 2)
     digits += finer * (retention or prop.step < 1)
-    return f"{value:{'+' if sign else ''}.{digits}f}"
+    unit = "" if retention else unit_after(prop)
+    return f"{value:{'+' if sign else ''}.{digits}f}{unit}"
 
 
 def told(name: str) -> str:
     """'Solar reflectance', 'Solar reflectance retention'."""
     prop = property_named(name.removesuffix(RETENTION))
     return prop.label + RETENTION * name.endswith(RETENTION)
+
+
+def within(name: str) -> str:
+    """`told` within a sentence."""
+    return told(name)[0].lower() + told(name)[1:]
+
+
+def figures_are(name: str) -> str:
+    """What the big figures are: 'Solar reflectance, fraction.'."""
+    return quantity(as_told(property_named(name.removesuffix(RETENTION)), name)) + "."
 
 
 def about(claim: Claim) -> str:
@@ -110,9 +121,7 @@ def called(claim: Claim) -> str:
     """'S8H30, solar reflectance 0.67 at 36 months, projection'."""
     what = claim.criterion
     if not what:
-        label = told(claim.property)
-        label = label if label.isupper() else label[0].lower() + label[1:]
-        what = f"{label} {number(claim.value, claim.property)}"
+        what = f"{within(claim.property)} {number(claim.value, claim.property)}"
     return f"{claim.formulation}, {what} at {claim.months:g} months, {BASES[claim.basis]}"
 
 
@@ -210,7 +219,7 @@ def turned(one: Watched, turn: Turn) -> str:
     return (
         f"{STATES[one.state]} since the visit of {turn.on} at {', '.join(turn.sites)}: it moved "
         f"the projected mean at {one.claim.months:g} months by {moved}, from {ends[0]} to "
-        f"{ends[1]} ({quantity(prop).lower()}), more than any other visit since the claim was made."
+        f"{ends[1]} ({quantity_within(prop)}), more than any other visit since the claim was made."
     )
 
 
@@ -268,16 +277,16 @@ def other_sites(claim: Claim, now: Sequence[str]) -> str:
 
 def fan(name: str, formulation: str, row: pd.Series, claimed: float | None) -> str:
     """The statement above the chart of a claim."""
-    prop, where = property_named(name.removesuffix(RETENTION)), f"{formulation}, mean over sites"
+    where = f"{formulation}, mean over sites"
     if pd.isna(row["estimate"]):
         return f"{where}: {row['status']}; the marks are the readings."
+    ends = interval(row, property_named(name.removesuffix(RETENTION)))
     line = ""
     if claimed is not None:
         line = f" The dashed line is the claimed {number(claimed, name)}."
     return (
-        f"{where}: {told(name).lower() if not prop.label.isupper() else told(name)} "
-        f"{number(row['estimate'], name, finer=1)} at {row['months']:g} months "
-        f"({row['status']}); 90 % interval {interval(row, prop)}.{line} {NOT_RATED}"
+        f"{where}: {within(name)} {number(row['estimate'], name, finer=1)} at {row['months']:g} "
+        f"months ({row['status']}); 90 % interval {ends}.{line} {NOT_RATED}"
     )
 
 

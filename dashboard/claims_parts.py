@@ -14,7 +14,7 @@ from aging.errors import AgingError
 from aging.source import is_store
 from aging.vocabulary import property_named
 from dashboard import claim_words as wording
-from dashboard import claims, data, entry, parts
+from dashboard import claims, data, entry, parts, tables
 from dashboard import claims_case_words as case_words
 
 
@@ -44,7 +44,10 @@ def chart(
     )
     parts.chart(figure, statement)
     numbers = curve[(curve["months"] % 6 == 0) | (curve["months"] == months)]
-    parts.same_numbers(numbers, wording.CURVE_COLUMNS, decimals=prop.decimals, months="%g")
+    parts.same_numbers(
+        tables.told(numbers), wording.CURVE_COLUMNS, of=wording.figures_are(name),
+        decimals=prop.decimals, months="%g",
+    )  # fmt: skip
 
 
 def pick(rows: pd.DataFrame) -> str:

@@ -110,7 +110,7 @@ def climate(name: str) -> str:
 def courses(reached: pd.Series, prop: Property) -> str:
     """When each course has run through most of its loss."""
     each = ", ".join(f"{month:.0f} months ({name})" for name, month in reached.items())
-    return COURSES_SHOWN.format(label=prop.label.lower(), each=each)
+    return COURSES_SHOWN.format(label=prop.within, each=each)
 
 
 def measured_are() -> str:

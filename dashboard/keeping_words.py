@@ -6,7 +6,7 @@ import pandas as pd
 
 from aging.checks import RULES
 from aging.vocabulary import PROPERTIES, Property
-from dashboard.wording import plural, quantity
+from dashboard.wording import measured, plural, quantity
 
 FEW = 3
 DOUBTS, STORY, INSTRUMENTS = "Doubts", "A panel's story", "Instruments"
@@ -91,7 +91,7 @@ def panels(names: pd.Series) -> str:
 def doubt(part: pd.DataFrame) -> str:
     """A finding: who, what, seen, allowed."""
     one = part.iloc[0]
-    of = ", " + PROPERTIES[one["property"]].label.lower() if pd.notna(one["property"]) else ""
+    of = ", " + PROPERTIES[one["property"]].within if pd.notna(one["property"]) else ""
     seen = f"Seen: {one['seen']}. Allowed: {one['allowed']}."
     return f"{panels(part['panel'])}{of}: {one['what']}\n{seen}"
 
@@ -116,7 +116,7 @@ def settled(rows: pd.DataFrame) -> pd.DataFrame:
 def story(name: str, prop: Property, rows: pd.DataFrame) -> str:
     """The sentence over a panel's chart."""
     counts = (rows["standing"] == "counts").sum()
-    of = f"{plural(len(rows), 'reading')} of {prop.label.lower()}"
+    of = f"{plural(len(rows), 'reading')} of {prop.within}"
     return (
         f"{name}: {of}, {counts} of them count in its unwashed series. "
         "Ticks at the foot are events of the site."
@@ -127,7 +127,7 @@ def reading(row: pd.Series) -> str:
     """A reading in the box to choose from."""
     prop = PROPERTIES[row["property"]]
     state = row["surface_state"].replace("_", " ")
-    return f"{row['read_on']}, {prop.label.lower()} {row['value']:.{prop.decimals}f}, {state}"
+    return f"{row['read_on']}, {prop.within} {measured(row['value'], prop)}, {state}"
 
 
 def calibration(rows: pd.DataFrame) -> str:

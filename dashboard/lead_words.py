@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from aging.charts import quantity
+from aging.charts import quantity_within
 from aging.comparison.lead import Lead
 from aging.vocabulary import Property
-from dashboard.wording import ALREADY, chance, interval, number, percent
+from dashboard.wording import ALREADY, chance, interval, measured, number, percent
 
-BEST, READ = "Chance of being the best", "Months read, of {months}"
+BEST = "Chance of being the best"
 AHEAD = "Ahead of the control, {kind}: {quantity}"
 COMPARE_IT = "Compare them site by site"
 COLUMNS = {
@@ -19,6 +19,7 @@ COLUMNS = {
 }  # fmt: skip
 NO_LEADER = "No formulation is left to rank: all fail another property."
 NOT_RANKED = "Not ranked, as they fail another property: {names}."
+IT_IS = "it is the control"
 ALONE = "There is no second to set it against."
 
 
@@ -29,18 +30,18 @@ def kind(lead: Lead) -> str:
 
 def trial(lead: Lead) -> str:
     """The heading of a trial, free of names that people gave."""
-    return "Read to the end" if lead.status == ALREADY else "Running trial"
+    return "Read to the end" if lead.status == ALREADY else f"Read to {lead.read:.1f} months"
 
 
 def ahead(lead: Lead, prop: Property) -> str:
     """The label of the difference to the control: its kind and unit."""
-    return AHEAD.format(kind=kind(lead), quantity=quantity(prop).lower())
+    return AHEAD.format(kind=kind(lead), quantity=quantity_within(prop))
 
 
 def against_control(row: pd.Series, prop: Property) -> str:
     """The difference to the control with its interval."""
     if pd.isna(row["estimate"]):
-        return "none"
+        return IT_IS
     value = number(row["estimate"], prop, sign=True)
     return f"{value} ({interval(row, prop, sign=True)})"
 
@@ -50,24 +51,21 @@ def leading(lead: Lead, row: pd.Series, prop: Property, months: float) -> str:
     chances = zip(lead.chances["formulation"], lead.chances["probability"], strict=True)
     told = [f"{name} {chance(share)}" for name, share in chances]
     text = (
-        f"{row['formulation']} leads in {prop.label.lower()} at {months:g} months ({kind(lead)}, "
+        f"{row['formulation']} leads in {prop.within} at {months:g} months ({kind(lead)}, "
         f"mean over {', '.join(lead.sites)}). Chance of being the best: {', '.join(told[:3])}."
     )
     if pd.isna(row["estimate"]):
         return text
-    return (
-        f"{text}\n{number(row['estimate'], prop, sign=True)} ({quantity(prop).lower()}) "
-        f"against its control {row['against']}, {percent(row['level'])} interval "
-        f"{interval(row, prop, sign=True)}."
-    )
+    return f"{text} Its control is {row['against']}; {percent(row['level'])} intervals."
 
 
 def decision(lead: Lead, prop: Property, months: float) -> str:
     """Whether first and second are told apart, or by when they would be."""
     if pd.isna(lead.gap):
         return ALONE
-    ends = [number(one, prop, sign=True) for one in (lead.gap, lead.lower, lead.upper)]
-    gap = f"{lead.chances['formulation'].iloc[1]}: {ends[0]} ({ends[1]} to {ends[2]})"
+    ends = " to ".join(number(one, prop, sign=True) for one in (lead.lower, lead.upper))
+    second = lead.chances["formulation"].iloc[1]
+    gap = f"{second}: {measured(lead.gap, prop, sign=True)} ({ends})"
     if lead.told:
         return f"Decided: it is told from the second, {gap}."
     if lead.status == ALREADY:

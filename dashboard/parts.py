@@ -177,7 +177,7 @@ def notes(texts: Iterable[str]) -> None:
     texts = list(texts)
     if texts:
         st.header(wording.NOTES_HEADING)
-        st.text("\n".join(texts))
+        st.text("\n".join(map(wording.sentence, texts)))
 
 
 def cautions() -> None:

@@ -115,6 +115,15 @@ def wide(projection: pd.DataFrame) -> pd.DataFrame:
     return projection[projection["target"] == "state"].merge(of_reading, on=keys, how="left")
 
 
+def told(curve: pd.DataFrame) -> pd.DataFrame:
+    """A curve with `kind` (read or projected) and `interval` in words."""
+    within = curve["months"] <= curve["observed_months"]
+    return curve.assign(
+        kind=within.map({True: wording.OBSERVED, False: wording.PROJECTED}),
+        interval=curve["target"].map(wording.INTERVALS),
+    )
+
+
 def series(read: pd.DataFrame, site: str, formulation: str) -> pd.DataFrame:
     """Readings of one series; over sites only those of panels as exposed."""
     over_sites = read["surface_state"] == "as_exposed"

@@ -7,11 +7,21 @@ from typing import Any
 
 import pandas as pd
 
-from aging.charts import quantity
+from aging.charts import quantity, quantity_within, unit_after
 from aging.comparison.dose import DoseResponse
 from aging.comparison.poolability import APART, BATCHES, NOT_RECORDED, SITES
 from aging.vocabulary import Property, additive_words, dose_words, property_named
-from dashboard.wording import ALREADY, chance, interval, number, percent, plural, site, values
+from dashboard.wording import (
+    ALREADY,
+    chance,
+    interval,
+    measured,
+    number,
+    percent,
+    plural,
+    site,
+    values,
+)
 
 CONTROL, CANDIDATE = "Control", "Formulation beside its control"
 WORTHWHILE, LIVED = "Worthwhile difference", "Compare"
@@ -26,6 +36,7 @@ GUARDS_HEADING = "Other properties that must hold"
 NO_GUARDS = "None of the other properties with a limit (elongation, adhesion, growth ...) was read."
 PATHS_HEADING, PARTS_HEADING = "Over the months, site by site", "Where the difference comes from"
 RANKS_HEADING, NUMBERS_HEADING = "Which one leads", "All differences"
+NO_SIDE = "Of {quantity} neither more nor less is better: nobody leads in it."
 DOWNLOAD = "Download the table (CSV)"
 POOLING_HEADING = "May batches and sites be averaged?"
 POOLING_COLUMNS = {
@@ -60,6 +71,11 @@ COLUMNS = {
     "probability_equivalent": "Chance as good", "worst_site": "Worst site",
     "worst_estimate": "There", "p_sites": "Sites agree, p", "status": "Status",
     "n_panels": "Panels", "notes": "Notes",
+}  # fmt: skip
+NEUTRAL = {
+    "probability_better": "Chance higher",
+    "probability_worthwhile": "Chance higher by the worthwhile amount",
+    "probability_equivalent": "Chance alike", "worst_site": "Lowest site",
 }  # fmt: skip
 PART_COLUMNS = {
     "name": "Part", "site": "Site", "estimate": "Difference", "lower": "From", "upper": "To",
@@ -96,6 +112,16 @@ HOW_EFFECTS = """
   disagree: losses halved twice leave a quarter, which is less than the sum.
 - `aging additives` projects a composition between those exposed, and tells what a gain costs.
 """
+
+
+def columns(prop: Property) -> dict[str, str]:
+    """Headings of the table of differences; without "better" where neither way is."""
+    return COLUMNS | (NEUTRAL if prop.higher_is_better is None else {})
+
+
+def no_side(prop: Property) -> str:
+    """Why nobody leads."""
+    return NO_SIDE.format(quantity=prop.within)
 
 
 def difference(prop: Property, level: float) -> str:
@@ -141,26 +167,27 @@ def comparison(frame: pd.DataFrame, prop: Property, failing: Collection[str]) ->
     best = sound.loc[(sign * sound["estimate"]).idxmax()]
     out = sorted(set(known["formulation"]) & set(failing))
     less = f" of those that fail nothing else ({', '.join(out)} do)" if out else ""
+    most = "highest" if prop.higher_is_better is None else "most favourable"
     return (
-        f"{text}; the most favourable{less} is {best['formulation']}, "
+        f"{text}; the {most}{less} is {best['formulation']}, "
         f"{number(best['estimate'], prop, sign=True)} ({interval(best, prop, sign=True)}), "
-        f"{quantity(prop).lower()}, {kind(best['status'])}."
+        f"{quantity_within(prop)}, {kind(best['status'])}."
     )
 
 
 def amount(value: float, prop: Property) -> str:
     """An amount with its unit: '0.02', '1 °C'."""
-    return f"{value:g}" if prop.unit in {"1", "fraction"} else f"{value:g} {prop.unit}"
+    return f"{value:g}{unit_after(prop)}"
 
 
 def named(name: object) -> str:
-    """A property as a person reads it."""
-    return property_named(str(name)).label
+    """A property and its unit as a person reads them."""
+    return quantity(property_named(str(name)))
 
 
 def brief(name: str) -> str:
     """A property within a sentence, without its scale: 'chalking'."""
-    return named(name).partition(" (")[0].lower()
+    return property_named(name).within.partition(" (")[0]
 
 
 def guards(verdicts: pd.DataFrame) -> str:
@@ -180,7 +207,7 @@ def pooling(found: pd.DataFrame, prop: Property, candidate: str) -> str:
     for row in found[found["formulation"] == candidate].to_dict("records"):
         text = f"{row['what']} {row['verdict']}"
         if row["verdict"] == APART:
-            there, mean = (number(row[name], prop, sign=row["what"] == SITES)
+            there, mean = (measured(row[name], prop, sign=row["what"] == SITES)
                            for name in ("worst_estimate", "estimate"))  # fmt: skip
             text = (f"{row['what']} differ by their {row['decided_by']}: look at the worst, "
                     f"{row['worst']} {there}, beside the mean {mean}")  # fmt: skip
@@ -205,10 +232,11 @@ def by_site(frame: pd.DataFrame, prop: Property, candidate: str) -> str:
         for _, row in mine.iterrows()
     )
     worst = mine.loc[(sign * mine["estimate"]).idxmin(), "site"]
+    least = "Lowest" if prop.higher_is_better is None else "Least favourable"
     return (
-        f"{candidate} minus {mine['against'].iloc[0]}, {quantity(prop).lower()},"
+        f"{candidate} minus {mine['against'].iloc[0]}, {quantity_within(prop)},"
         f" {kind(mine['status'].iloc[0])}, {percent(mine['level'].iloc[0])} intervals: {told}."
-        f" Least favourable: {worst}."
+        f" {least}: {worst}."
     )
 
 
@@ -220,7 +248,7 @@ def paths(both: pd.DataFrame, prop: Property, months: float, order: list[str]) -
         for _, row in ends.iterrows()
     )
     return (
-        f"{site(both['site'].iloc[0])}: at {months:g} months {told}, {quantity(prop).lower()},"
+        f"{site(both['site'].iloc[0])}: at {months:g} months {told}, {quantity_within(prop)},"
         f" {kind(ends['status'].iloc[0])}."
     )
 
@@ -235,7 +263,7 @@ def parts(found: pd.DataFrame, prop: Property, candidate: str) -> str:
         for _, row in first.iterrows()
     )
     return (
-        f"{candidate} against its control, {site('all')}: mostly {told}; {quantity(prop).lower()},"
+        f"{candidate} against its control, {site('all')}: mostly {told}; {quantity_within(prop)},"
         " projected."
     )
 
@@ -246,7 +274,7 @@ def ranks(found: pd.DataFrame, failing: str) -> str:
     chances = zip(best["formulation"], best["probability"], strict=True)
     told = ", ".join(f"{name} {chance(share)}" for name, share in chances)
     out = f" Not ranked, as they fail another property: {failing}." if failing else ""
-    return f"Chance of leading, mean over the sites they share: {told}.{out}"
+    return f"Chance of being the best, mean over the sites they share: {told}.{out}"
 
 
 def capital(text: str) -> str:
@@ -275,7 +303,7 @@ def figure_at(figure: str, prop: Property, months: float) -> str:
     if figure == "log speed":
         return "speed of soiling (logarithm, no unit)"
     told = FIGURES[figure].replace("that month", f"{months:g} months")
-    return f"{told} ({quantity(prop).lower()})"
+    return f"{told} ({quantity_within(prop)})"
 
 
 def together(
@@ -310,12 +338,15 @@ def _synergy(row: Mapping[Hashable, Any], level: float, *, decimals: int) -> str
             f" ({percent(level)} interval {ends})")  # fmt: skip
 
 
-def dose(found: DoseResponse, level: float) -> str:
+def dose(found: DoseResponse, figure: str, prop: Property, level: float) -> str:
     """The statement above the curve of doses."""
     off, low, high = found.levels_off
     name, unit = additive_words(found.additive)
+    does, gain = "is better", "gain"
+    if prop.higher_is_better is None:
+        gain, does = "change", "lessens it" if figure in (*LOSSES, "log speed") else "raises it"
     return (
-        f"{capital(name)}: more of it is better with a chance of {chance(found.rising)}; "
-        f"95 % of the gain is reached at {off:.1f} {unit}".rstrip()
+        f"{capital(name)}: more of it {does} with a chance of {chance(found.rising)}; "
+        f"95 % of the {gain} is reached at {off:.1f} {unit}".rstrip()
         + f" ({percent(level)} interval {low:.1f} to {high:.1f}). Grey was not exposed."
     )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from aging.charts import quantity
+from aging.charts import quantity, unit_after
 from aging.vocabulary import DERIVED, Property
 
 TITLE = "Exposure panels"
@@ -201,6 +201,11 @@ def number(value: float, prop: Property, *, sign: bool = False) -> str:
     return f"{value:{'+' if sign else ''}.{prop.decimals}f}"
 
 
+def measured(value: float, prop: Property, *, sign: bool = False) -> str:
+    """A value with its unit: '14.2 gloss units'."""
+    return number(value, prop, sign=sign) + ("" if pd.isna(value) else unit_after(prop))
+
+
 def values(prop: Property, kind: str, level: float | None = None) -> str:
     """What the figures of a table are: quantity, unit, kind, level of their ends."""
     ends = f"; from and to: {percent(level)} interval" if level else ""
@@ -231,13 +236,18 @@ def headline(row: pd.Series, quantity: str) -> str:
 
 def status(row: pd.Series) -> str:
     """Status, basis and notes of one series, a sentence a line."""
-    notes = [] if pd.isna(row["notes"]) else str(row["notes"]).split("; ")
+    notes = "" if pd.isna(row["notes"]) else str(row["notes"])
     basis = (
         f"{plural(int(row['n_panels']), 'panel')}, {plural(int(row['n_readings']), 'reading')} "
         f"over {row['observed_months']:.1f} months"
     )
-    told = [f"Status: {row['status']}, from {basis}. {NOT_A_RATING}", *(n for n in notes if n)]
-    return "\n".join(told)
+    told = [f"Status: {row['status']}, from {basis}. {NOT_A_RATING}"]
+    return "\n".join([*told, *map(sentence, filter(None, notes.split("; ")))])
+
+
+def sentence(note: str) -> str:
+    """A note as a sentence."""
+    return f"{note[:1].upper()}{note[1:]}."
 
 
 def projection(row: pd.Series, prop: Property, as_of: str | None) -> str:
@@ -246,7 +256,7 @@ def projection(row: pd.Series, prop: Property, as_of: str | None) -> str:
     if pd.isna(row["estimate"]):
         return f"{where}: {row['status']}; the marks are the readings."
     return (
-        f"{where}: mean {prop.label.lower()} {number(row['estimate'], prop)} at "
+        f"{where}: mean {prop.within} {measured(row['estimate'], prop)} at "
         f"{row['months']:g} months ({row['status']}); {percent(row['level'])} interval "
         f"{interval(row, prop)}."
     )
@@ -254,8 +264,7 @@ def projection(row: pd.Series, prop: Property, as_of: str | None) -> str:
 
 def valued(row: pd.Series, prop: Property) -> str:
     """'84 (78 to 90)', '52.3 °C (50.4 to 54.1)'."""
-    unit = "" if prop.unit == "1" else f" {prop.unit}"
-    return f"{number(row['estimate'], prop)}{unit} ({interval(row, prop)})"
+    return f"{measured(row['estimate'], prop)} ({interval(row, prop)})"
 
 
 def in_the_sun(rows: pd.DataFrame, months: float) -> dict[str, str]:
@@ -269,10 +278,7 @@ def in_the_sun(rows: pd.DataFrame, months: float) -> dict[str, str]:
 
 def heat(rows: pd.DataFrame, emittance: str) -> str:
     """What both were when new, and how they are calculated."""
-    new = [
-        f"{prop.label.lower()} {valued(rows.loc[(name, 0)], prop)}"
-        for name, prop in DERIVED.items()
-    ]
+    new = [f"{prop.within} {valued(rows.loc[(name, 0)], prop)}" for name, prop in DERIVED.items()]
     return f"When new: {', '.join(new)}.\n{HEAT_IS.format(emittance=emittance)}"
 
 
@@ -308,13 +314,13 @@ def moved(found: pd.DataFrame, prop: Property) -> str:
     first, last, row = width.iloc[0], width.iloc[-1], found.iloc[0]
     text = (
         f"The {percent(row['level'])} interval of a visit's reading at {row['months']:g} months "
-        f"was {number(first, prop)} wide as of {row['as_of']} and {number(last, prop)} as of "
+        f"was {measured(first, prop)} wide as of {row['as_of']} and {measured(last, prop)} as of "
         f"{found['as_of'].iloc[-1]}."
     )
     if pd.isna(row["later"]):
         return text
     held = int(found["later"].between(found["lower"], found["upper"]).sum())
-    return f"{text} {held} of {len(found)} held the {number(row['later'], prop)} read then."
+    return f"{text} {held} of {len(found)} held the {measured(row['later'], prop)} read then."
 
 
 def findings(found: pd.DataFrame) -> str:
@@ -348,10 +354,15 @@ def missed(board: pd.DataFrame, prop: Property) -> str:
     for cut, rows in board.groupby("cut"):
         error = rows.set_index("forecaster")["abs_error"].dropna()
         others = error.drop(FORECASTERS["model"])
-        rival = f" ({others.idxmin().lower()}: {number(others.min(), prop)})" if len(others) else ""
-        own = number(error[FORECASTERS["model"]], prop)
+        rival = (
+            f" ({others.idxmin().lower()}: {measured(others.min(), prop)})" if len(others) else ""
+        )
+        own = measured(error[FORECASTERS["model"]], prop)
         parts.append(f"{own}{rival} with {cut:g} months known")
-    return f"This program's mean absolute error (the better rival's): {', '.join(parts)}."
+    return (
+        f"This program's mean absolute error in {prop.within} (the better rival's): "
+        f"{', '.join(parts)}."
+    )
 
 
 def exposed(months: float) -> str:

@@ -19,7 +19,7 @@ from aging.charts.rating_strips import rating_strip_chart
 from aging.charts.score_board import coverage_chart, error_chart
 from aging.charts.site_paths import site_paths_chart
 from aging.charts.spectra import band_loss_chart, spectra_chart
-from aging.charts.style import PAGE, PALETTE, quantity
+from aging.charts.style import PAGE, PALETTE, quantity, quantity_within, unit_after
 from aging.charts.visit_strip import visit_strip_chart
 from aging.charts.visits import visits_chart
 from aging.charts.width import width_chart
@@ -41,11 +41,13 @@ __all__ = [
     "origins_chart",
     "panel_story_chart",
     "quantity",
+    "quantity_within",
     "rank_chart",
     "rating_strip_chart",
     "site_paths_chart",
     "spectra_chart",
     "swatch_chart",
+    "unit_after",
     "visit_strip_chart",
     "visits_chart",
     "width_chart",

@@ -15,7 +15,7 @@ ENDS = {"estimate": "Mean over sites", "lower": "From", "upper": "To"}
 
 
 def interaction_chart(
-    cells: pd.DataFrame, *, x: str, lines: str, title: str, description: str
+    cells: pd.DataFrame, *, x: str, lines: str, title: str, decimals: int, description: str
 ) -> Any:
     """Means with intervals over the doses of `x`, a line a dose of `lines`; parallel is no synergy.
 
@@ -43,7 +43,9 @@ def interaction_chart(
         "line:N", legend=style.legend(),
         scale=alt.Scale(domain=words, range=style.cycle(words, style.SHAPES)),
     )  # fmt: skip
-    numbers = [alt.Tooltip(f"{name}:Q", title=word, format=".3f") for name, word in ENDS.items()]
+    numbers = [
+        alt.Tooltip(f"{name}:Q", title=word, format=f".{decimals}f") for name, word in ENDS.items()
+    ]
     told = [
         alt.Tooltip(f"{x}:Q", title=additive_title(x)),
         alt.Tooltip("line:N", title="Beside"),

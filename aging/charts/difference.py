@@ -40,9 +40,16 @@ def difference_chart(
     shown = {name: FAILS.format(name=name) if name in failing else name for name in order}
     rows = rows.assign(name=rows["formulation"].map(shown))
     lines = [0.0, worthwhile if best_first else -worthwhile]
-    side = {True: "right of the lines: better", False: "left of the lines: better", None: ""}
+    side = {True: "better: to the right", False: "better: to the left", None: ""}
+    dashed = f"dashed: worthwhile, {lines[1]:+.{prop.decimals}f}" if worthwhile else ""
     drawn = HOW_DRAWN if "joint_lower" in rows else ""
-    title = ["Formulation minus control", style.quantity(prop), side[prop.higher_is_better], drawn]
+    title = [
+        "Formulation minus control",
+        style.quantity(prop),
+        side[prop.higher_is_better],
+        dashed,
+        drawn,
+    ]
     return _forest(
         rows, prop, list(shown.values()), title=title, lines=lines, description=description
     )
@@ -73,7 +80,9 @@ def _forest(
         ),
     )  # fmt: skip
     heavy = alt.datum.site == OVER_SITES
-    axis = alt.Axis(format="+.2f", tickCount=8, labelOverlap=True, labelSeparation=8)
+    axis = alt.Axis(
+        format=f"+.{min(prop.decimals, 2)}f", tickCount=8, labelOverlap=True, labelSeparation=8
+    )
     x = alt.X("lower:Q", title=[t for t in title if t], axis=axis, scale=alt.Scale(padding=16))
     intervals = base.mark_rule().encode(
         x, alt.X2("upper:Q"), strokeWidth=alt.condition(heavy, alt.value(4.5), alt.value(2.5))

@@ -8,6 +8,7 @@ or a dash always goes beside a colour.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import altair as alt
@@ -28,12 +29,24 @@ BAND = "#86bcc2"
 INNER_BAND = "#57a0a8"
 LEGEND_ROWS = "{bottom: {direction: 'vertical', anchor: 'start'}}"
 FONT = "Source Sans, sans-serif"
-UNIT_WORDS = {"fraction": "fraction", "%": "%", "um": "µm", "GU": "gloss units", "1": "no unit"}
+UNIT_WORDS = {"um": "µm", "GU": "gloss units"}
+BARE = {"fraction", "1", "rating"}  # written after no number
 
 
 def quantity(prop: Property) -> str:
-    """Name and unit as a person reads them: 'Solar reflectance, fraction'."""
-    return f"{prop.label}, {UNIT_WORDS.get(prop.unit, prop.unit)}"
+    """Name and unit: 'Solar reflectance, fraction'; without a unit the symbol: 'Lightness, L*'."""
+    unit = prop.symbol if prop.unit == "1" else UNIT_WORDS.get(prop.unit, prop.unit)
+    return f"{prop.label}, {unit}"
+
+
+def quantity_within(prop: Property) -> str:
+    """`quantity` within a sentence."""
+    return quantity(replace(prop, label=prop.within))
+
+
+def unit_after(prop: Property) -> str:
+    """What stands after a number: ' gloss units', ' °C', nothing after a fraction or L*."""
+    return "" if prop.unit in BARE else f" {UNIT_WORDS.get(prop.unit, prop.unit)}"
 
 
 def cycle(names: list[str], of: tuple[Look, ...]) -> list[Look]:

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import starmap
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from aging.charts import quantity, quantity_within
 from aging.cli import differences as shown
 from aging.cli.output import screen
 from aging.comparison import costs as money
 from aging.comparison import dose as along
-from aging.comparison.factorial import factorial, named
+from aging.comparison.factorial import factorial
 from aging.comparison.surface import between as read_off
 from aging.errors import CallError, SourceError
 from aging.intake import composition
 from aging.projection import Fit
+from aging.vocabulary import additive_words, dose_words
+from dashboard import trial_wording
 
 PRICE_COLUMNS = ("additive", "price_per_kg", "density_kg_m3")
+VALUES = ("estimate", "lower", "upper")
 
 
 @dataclass(frozen=True)
@@ -52,25 +57,28 @@ def doses(option: str, text: str | None) -> dict[str, float]:
 
 def effects(fitted: Fit, months: float, level: float) -> Answer:
     """Main effects and synergies."""
+    prop = fitted.measured
     found = factorial(fitted, composition(fitted.exposure.formulations), months, level)
-    frame = found.frame.assign(effect=[named(row) for row in found.frame.to_dict("records")])
+    effects_of = [trial_wording.effect(row) for row in found.frame.to_dict("records")]
+    figures = {one: trial_wording.figure_at(one, prop, months) for one in trial_wording.FIGURES}
+    frame = found.frame.assign(effect=effects_of, figure=found.frame["figure"].map(figures))
     frame = frame[["figure", "effect", "estimate", "lower", "upper", "probability_above", "cells"]]
     title = (
-        f"{fitted.measured.label} ({fitted.measured.unit}): effects of composition at {months:g}"
-        f" months, mean over {', '.join(found.sites)}; {100 * level:g} % intervals"
+        f"{quantity(prop)}: effects of composition at {months:g} months, projected,"
+        f" mean over {', '.join(found.sites)}; {100 * level:g} % intervals"
     )
+    places = {"cells": 0} | dict.fromkeys(VALUES, max(prop.decimals, 2))
     note = "ratio: 1 is what both alone would leave of the loss together; less is synergy"
     return Answer(
         {"rows": found.frame, "sites": found.sites},
-        lambda notes: _table(title, frame, {"cells": 0}, notes, "figure"),
+        lambda notes: _table(title, frame, places, notes, by="figure"),
         (*found.notes, note),
     )  # fmt: skip
 
 
-def _table(
-    title: str, frame: pd.DataFrame, decimals: dict[str, int], notes: Sequence[str], by: str = ""
-) -> None:
-    shown.rows(title, frame, decimals, by)
+def _table(title: str, frame: pd.DataFrame, decimals: dict[str, int], notes: Sequence[str],
+           **how: Any) -> None:  # fmt: skip
+    shown.rows(title, frame, decimals, **how)
     shown.close(notes)
 
 
@@ -79,17 +87,24 @@ def dose(fitted: Fit, additive: str, others: dict[str, float], months: float,
     """The gain along one additive's dose."""
     table = composition(fitted.exposure.formulations)
     found = along.dose_response(fitted, table, additive, months, level, others=others)
-    least, low, high = found.levels_off
+    (name, unit), (least, low, high) = additive_words(additive), found.levels_off
     told = (
-        f"levels off (95 % of the gain) at {least:.1f} ({low:.1f} to {high:.1f});"
+        f"levels off (95 % of the gain) at {least:.1f} {unit} ({low:.1f} to {high:.1f});"
         f" better with more of it: probability {shown.chance(found.rising)}"
     )
     some = found.curve[found.curve["exposed"] | (found.curve.index % 10 == 0)]
-    title = f"{fitted.measured.label} ({fitted.measured.unit}) along {additive}, {months:g} months"
+    decimals = fitted.measured.decimals
+    title = (
+        f"{quantity(fitted.measured)}, projected, along the dose of {name} at {months:g} months;"
+        f" {100 * level:g} % intervals"
+    )
+    words = {"dose": f"{name},\n{unit}"}
     return Answer(
         {"curve": found.curve, "levels_off": found.levels_off, "rising": found.rising,
          "forms": found.forms},
-        lambda notes: _table(title, some, {"dose": 1}, notes), (told, *found.notes),
+        lambda notes: _table(title, some, {"dose": 1} | dict.fromkeys(VALUES, decimals), notes,
+                             headings=words),
+        (told, *found.notes),
     )  # fmt: skip
 
 
@@ -99,9 +114,9 @@ def between(fitted: Fit, wanted: dict[str, float], months: float, level: float) 
     decimals = fitted.measured.decimals
 
     def show(notes: Sequence[str]) -> None:
-        told = ", ".join(f"{name} {value:g}" for name, value in found.composition.items())
+        told = ", ".join(starmap(dose_words, found.composition.items()))
         screen().print(
-            f"{told}: projected {fitted.measured.label.lower()} {found.estimate:.{decimals}f}"
+            f"{told}: projected {fitted.measured.within} {found.estimate:.{decimals}f}"
             f" ({100 * level:g} % interval {found.lower:.{decimals}f} to"
             f" {found.upper:.{decimals}f}) at {months:g} months, read off a surface, not exposed"
         )
@@ -128,7 +143,10 @@ def costs(fitted: Fit, cost: Cost, months: float, level: float) -> Answer:
             f"cheapest that reaches {cost.threshold:g}: {best}" if best
             else f"none reaches {cost.threshold:g} with {100 * level:g} %"
         )  # fmt: skip
-    title = f"cost of aged {fitted.measured.label.lower()}, {months:g} months"
+    title = (
+        f"cost of additives and gain in {quantity_within(fitted.measured)}, projected, mean over"
+        f" {months:g} months; {100 * level:g} % intervals"
+    )
     return Answer(
         {"rows": frame, "cheapest": best},
         lambda told: _table(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -12,6 +13,13 @@ from aging.cli.results import CAUTION, figure, runs
 from aging.vocabulary import Property
 
 HEADINGS = {"batches": "batches of a formulation", "sites": "sites, difference to {}"}
+WORDS = {  # of columns, as headings; others read as they are called
+    "estimate": "value", "cells": "com-\nparisons", "panels": "panels\neach",
+    "probability_above": "chance\nabove 0,\nor 1 of\na ratio", "probability": "chance",
+    "probability_agrees": "chance\nto agree", "probability_crosses": "chance\nto reach it",
+    "extra_cost_per_m2": "beyond\ncontrol,\nper m2", "read_months": "read to\nmonth",
+    "cost_per_hundredth": "cost of\n0.01 of\ngain",
+}  # fmt: skip
 SURE, WIDE, FEW, LONG, MOST = 0.995, 118, 6, 14, 100  # of chances, width, columns, letters, rows
 
 
@@ -172,10 +180,16 @@ def ranks(frame: pd.DataFrame, notes: Iterable[str], failing: Mapping[str, Seque
     close(notes)
 
 
-def rows(title: str, frame: pd.DataFrame, decimals: Mapping[str, int], by: str = "") -> None:
+def rows(
+    title: str,
+    frame: pd.DataFrame,
+    decimals: Mapping[str, int],
+    by: str = "",
+    headings: Mapping[str, str] = MappingProxyType({}),
+) -> None:
     """A plain table: text columns first, figures with their decimals (3 where not told).
 
-    by: a column whose values stand as headings between the rows.
+    by: a column whose values stand as headings between the rows. headings: its own.
     """
     console = screen()
     console.print(title, style="bold")
@@ -184,7 +198,9 @@ def rows(title: str, frame: pd.DataFrame, decimals: Mapping[str, int], by: str =
         n for n in shown if pd.api.types.is_numeric_dtype(shown[n]) and shown[n].dtype != bool
     ]
     text = [name for name in shown if name not in figures]
-    grid = table([*(word(name) for name in (*text, *figures))], left=len(text))
+    grid = table(
+        [headings.get(str(name)) or word(name) for name in (*text, *figures)], left=len(text)
+    )
     if console.width < WIDE and len(shown.columns) > FEW:
         grid.box = None
     for column, name in zip(grid.columns, text, strict=False):
@@ -217,7 +233,7 @@ def _text(value: Any) -> str:
 
 def word(name: object) -> str:
     """A column's name as a heading."""
-    return str(name).replace("_", "\n")
+    return WORDS.get(str(name), str(name).replace("_", "\n"))
 
 
 def close(notes: Iterable[str]) -> None:

@@ -126,7 +126,7 @@ def _line(part: pd.DataFrame) -> str:
     who = " and ".join(panels) if len(panels) <= NAMED else f"{first['site']}, {len(part)} readings"
     when = str(first["read_on"])[:10]
     if first["property"] != MEASURED:
-        when += f", {PROPERTIES[first['property']].label.lower()}"
+        when += f", {PROPERTIES[first['property']].within}"
     state = "" if first["state"] == OPEN else f" - {first['state']}"
     said = f"{first['seen']} (allowed: {first['allowed']}){state}"
     return f"{first['finding']}  {who}, {when}: {said}"

@@ -40,7 +40,7 @@ def show_plans(table: pd.DataFrame, told: str, wanted: float | None, measured: s
     if wanted is None:
         frame = frame.drop(columns="enough")
     title = (
-        f"smallest difference in {prop.label.lower()} ({prop.unit}) at"
+        f"smallest difference in {prop.within} ({prop.unit}) at"
         f" {table['months'].iloc[0]:g} months, shown with probability {table['power'].iloc[0]:g}"
         f" by {100 * table['level'].iloc[0]:g} % intervals"
     )

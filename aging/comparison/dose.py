@@ -96,7 +96,7 @@ def _told(additive: str, x: Array, off: float, rising: float, misfit: float) -> 
     if off > x[0] + ENOUGH * (x[-1] - x[0]):
         notes.append(f"{name}: may go on beyond {x[-1]:g} {unit}, the highest dose exposed")
     if 1 - ENOUGH < rising < ENOUGH:
-        notes.append(f"{name}: not told whether more of it is better at all")
+        notes.append(f"{name}: it cannot be told yet whether more of it does anything")
     if x.size > FEWEST and chi2.sf(misfit, x.size - FEWEST) < MISFIT:
         notes.append(f"{name}: neither form fits; the gain does not rise to a plateau")
     return tuple(notes)

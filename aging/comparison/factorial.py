@@ -15,10 +15,9 @@ All is reckoned draw by draw on the joint draws, so that visits shared on a rack
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -185,14 +184,3 @@ def _row(gap: Array, level: float, *, ratio: bool = False) -> dict[str, object]:
         "estimate": float(middle), "lower": float(low), "upper": float(high), "level_1": np.nan,
         "level_2": np.nan, "probability_above": float((gap > 0).mean()),
     }  # fmt: skip
-
-
-def named(row: Mapping[Hashable, Any]) -> str:
-    """An effect in words: 'silica_wt_pct 4', 'a 30 x b 8', 'a x b, mean, ratio'."""
-    names = str(row["effect"]).split(" x ")
-    levels = [row["level_1"], row["level_2"]]
-    if pd.isna(levels[0]):
-        told = f"{row['effect']}, mean"
-    else:
-        told = " x ".join(f"{n} {at:g}" for n, at in zip(names, levels, strict=False))
-    return f"{told}, ratio" if row["scale"] == MULTIPLICATIVE else told

@@ -58,7 +58,7 @@ class Emittance:
     known: Literal["measured", "assumed"]
 
     def __str__(self) -> str:
-        spread = f" +- {self.sd:.2g}" if self.sd else ""
+        spread = f" ± {self.sd:.2g}" if self.sd else ""
         return f"thermal emittance {self.value:.2f}{spread}, {self.known}"
 
     def draws(self, shape: tuple[int, ...], seed: int = 0) -> Array:

@@ -66,7 +66,7 @@ class Balance:
         for name, known in sorted(self.emittances.items()):
             of_value[str(known)].append(name)
         how = (
-            f"{self.quantity.label.lower()} calculated draw by draw ({self.quantity.method}, "
+            f"{self.quantity.within} calculated draw by draw ({self.quantity.method}, "
             f"standard conditions, {self.wind} wind); not measured, not an energy figure"
         )
         return how, *(f"{known}: {', '.join(names)}" for known, names in of_value.items())

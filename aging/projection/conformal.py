@@ -24,6 +24,7 @@ from aging.projection.gathering import Each, Gathered, posterior, seed_of, side_
 
 LEVEL, LEAST, DRAWS = 0.90, 19, 1000
 CUTS = (3.0, 6.0, 9.0, 12.0, 18.0, 24.0, 30.0)  # months, in the clock's own time
+FEW = f"{{}}, and {LEAST} are needed to check intervals by: they are as the model makes them"
 Fitted = tuple[Campaign, SitePosterior]
 
 
@@ -46,7 +47,7 @@ def stretched(
         return [], ()
     series = sum(one.readings.groups for one, _ in closed)
     if series < LEAST:
-        note = f"{series} closed series, fewer than {LEAST}: the model's own intervals stand"
+        note = FEW.format(f"{series} closed series")
         return list(running), (note,)
     cuts = {id(one): _cut(one) for one, _ in running}
     scores = {cut: _scores(found, closed, cut, each) for cut in sorted(set(cuts.values()))}
@@ -57,9 +58,10 @@ def stretched(
 
 def _told(cut: float, series: int, factors: Mapping[float, float]) -> str:
     if series < LEAST:
-        return f"at {cut:g} months {series} closed series: the model's own intervals stand"
+        return FEW.format(f"{series} closed series at {cut:g} months")
     return (
-        f"intervals times {factors[cut]:.2f}, as {series} closed series cut at {cut:g} months ask"
+        f"intervals are {factors[cut]:.2f} times the model's own, as wide as {series} closed "
+        f"series cut at {cut:g} months ask for"
     )
 
 

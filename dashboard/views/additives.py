@@ -28,6 +28,7 @@ with middle:
 mine = found.frame[found.frame["figure"] == figure]
 unit = trial_wording.FIGURES[figure].replace("that month", f"{months:g} months").capitalize()
 of = trial_wording.figure_of(figure, prop, months, level)
+places = 3 if figure == "log speed" else prop.decimals
 title = [quantity(prop), unit] if figure != "log speed" else [unit]
 
 if len(names) > 1:
@@ -43,13 +44,15 @@ if len(names) > 1:
         tables.of_pair(mine, additive, lines), figure, prop, months, level
     )
     parts.chart(
-        interaction_chart(cells, x=additive, lines=lines, title=title, description=statement),
+        interaction_chart(
+            cells, x=additive, lines=lines, title=title, decimals=places, description=statement
+        ),
         statement,
     )
     doses = {one: trial_wording.capital(additive_title(one)) for one in (additive, lines)}
     parts.same_numbers(
         cells, doses | trial_wording.CELL_COLUMNS,
-        of=of, decimals=3,
+        of=of, decimals=places,
         **{additive: "%g", lines: "%g"},
     )  # fmt: skip
 else:
@@ -61,7 +64,7 @@ try:
 except AgingError as error:
     st.text(trial_wording.FEW_DOSES + str(error))
 else:
-    statement = trial_wording.dose(curve, level)
+    statement = trial_wording.dose(curve, figure, prop, level)
     parts.chart(
         dose_chart(
             curve.curve, additive=additive, title=title, levels_off=curve.levels_off[0],
@@ -71,16 +74,16 @@ else:
     )  # fmt: skip
     parts.same_numbers(
         curve.curve[curve.curve["exposed"] | (curve.curve.index % 10 == 0)],
-        trial_wording.curve_columns(additive), of=of, decimals=3,
+        trial_wording.curve_columns(additive), of=of, decimals=places,
         dose="%.1f",
     )  # fmt: skip
     if curve.notes:
-        st.text("\n".join(curve.notes))
+        st.text("\n".join(map(wording.sentence, curve.notes)))
 
 st.header(trial_wording.EFFECTS_HEADING)
 parts.table(
     mine.assign(what=[trial_wording.effect(row) for row in mine.to_dict("records")]),
-    trial_wording.EFFECT_COLUMNS, of=of, decimals=3,
+    trial_wording.EFFECT_COLUMNS, of=of, decimals=places,
     sign="+", probability_above="%.2f",
 )  # fmt: skip
 st.markdown(trial_wording.HOW_EFFECTS)

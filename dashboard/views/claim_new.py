@@ -76,6 +76,7 @@ with parts.explained():
                        rated=rated, rating=identifier)  # fmt: skip
 proposal = case.proposal
 
+st.text(wording.figures_are(name))
 parts.figures(case_words.proposed(proposal))
 st.text(case_words.bound(proposal))
 claims_parts.cautions()

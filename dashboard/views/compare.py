@@ -50,11 +50,14 @@ whole = frame[frame["site"] == "all"] if several else frame
 parts.chart(forest(whole, prop, description=statement), statement)
 
 st.header(trial_wording.RANKS_HEADING)
-with parts.explained():
-    places = trials.ranked(opened, prop.name, months).query("site == 'all'")
-statement = trial_wording.ranks(places, trials.told(failing))
-parts.chart(rank_chart(places, description=statement), statement)
-parts.same_numbers(trials.places(places), trial_wording.rank_columns(places))
+if prop.higher_is_better is None:
+    st.text(trial_wording.no_side(prop))
+else:
+    with parts.explained():
+        places = trials.ranked(opened, prop.name, months).query("site == 'all'")
+    statement = trial_wording.ranks(places, trials.told(failing))
+    parts.chart(rank_chart(places, description=statement), statement)
+    parts.same_numbers(trials.places(places), trial_wording.rank_columns(places))
 
 st.header(trial_wording.GUARDS_HEADING)
 verdicts = trials.guarded(opened)
@@ -130,7 +133,7 @@ chances = dict.fromkeys(
 st.header(trial_wording.NUMBERS_HEADING)
 with parts.details(trial_wording.HOW_SITES):
     parts.table(
-        shown, trial_wording.COLUMNS, of=trial_wording.difference(prop, level),
+        shown, trial_wording.columns(prop), of=trial_wording.difference(prop, level),
         decimals=prop.decimals, sign="+", **chances,
     )  # fmt: skip
 parts.download(comparison.frame, "differences.csv", trial_wording.DOWNLOAD)

@@ -87,9 +87,7 @@ if pd.notna(value["estimate"]):
 
 st.header(wording.NUMBERS_HEADING)
 curve = fan[fan["level"] == level]
-numbers = tables.wide(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)])
-within = numbers["months"] <= numbers["observed_months"]
-numbers["kind"] = within.map({True: wording.OBSERVED, False: wording.PROJECTED})
+numbers = tables.wide(tables.told(curve[(curve["months"] % 6 == 0) | (curve["months"] == months)]))
 parts.table(
     numbers, wording.CURVE_COLUMNS, of=wording.values(prop, wording.READ_OR_PROJECTED, level),
     decimals=prop.decimals, months="%d",

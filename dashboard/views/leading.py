@@ -5,16 +5,19 @@ from __future__ import annotations
 import streamlit as st
 
 from aging.charts import difference_chart
+from aging.comparison import amounts
 from dashboard import lead_words, parts, trials, ways_words, wording
-from dashboard.trial_wording import difference
-
-WORTHWHILE = 20  # steps of recording
+from dashboard.trial_wording import difference, no_side
 
 opened = parts.source_or_help()
 st.title(ways_words.LEADING)
 chosen = parts.settings(opened)
 prop, months, level = chosen.prop, chosen.months, chosen.level
-worthwhile = WORTHWHILE * prop.step
+if prop.higher_is_better is None:
+    st.text(no_side(prop))
+    st.page_link("views/compare.py", label=lead_words.COMPARE_IT)
+    st.stop()
+worthwhile = amounts.worthwhile(prop.name)
 with parts.explained():
     comparison = trials.compared(opened, prop.name, months, level, worthwhile)
     found = trials.leading(opened, prop.name, months, level)
@@ -33,7 +36,6 @@ for lead in found:
     parts.figures({
         lead_words.BEST: wording.chance(first["probability"]),
         lead_words.ahead(lead, prop): lead_words.against_control(first, prop),
-        lead_words.READ.format(months=months): f"{lead.read:.1f}",
     })  # fmt: skip
     st.text(lead_words.decision(lead, prop, months))
     known = rows.dropna(subset=["estimate"])
@@ -48,6 +50,7 @@ for lead in found:
         decimals=prop.decimals,
         sign="+",
         chance="%.0f",
+        n_panels="%d",
     )  # fmt: skip
 failing = trials.failed(opened)
 if failing:

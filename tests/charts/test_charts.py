@@ -138,14 +138,14 @@ def test_differences_are_ordered_and_measured_from_the_line(differences):
     [line] = [r for r in layers(chart, "rule") if r["encoding"]["x"]["field"] == "at"]
     assert [row["at"] for row in rows(chart, line)] == [0.0, 0.005]
     svg = rendered(chart)
-    for words in ("Solar reflectance, fraction", "right of the lines: better", "mean over sites"):
+    for words in ("Solar reflectance, fraction", "better: to the right", "mean over sites"):
         assert words in svg
 
 
 def test_where_lower_is_better_the_lowest_stands_on_top(differences):
     chart = difference_chart(differences, PROPERTIES["yellowness_index"], description="B leads.")
     assert layers(chart, "point")[0]["encoding"]["y"]["sort"] == ["B", "C"]
-    assert "left of the lines: better" in rendered(chart)
+    assert "better: to the left" in rendered(chart)
 
 
 def test_visits_draw_one_tick_a_visit():

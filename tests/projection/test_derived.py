@@ -111,7 +111,7 @@ def test_project_and_compare_take_derived_properties_by_name(fitted):
     assert set(project.frame["property"]) == {"sri"}
     assert project.frame.equals(fitted.told_as("sri").project().frame)
     assert any("E1980, standard conditions, medium wind" in note for note in project.notes)
-    assert "thermal emittance 0.90 +- 0.02, assumed: " + f"{CONTROL}, {OTHER}" in project.notes
+    assert "thermal emittance 0.90 ± 0.02, assumed: " + f"{CONTROL}, {OTHER}" in project.notes
     differences = aging.compare(EXPOSURE, property="surface_temperature")
     assert set(differences.frame["property"]) == {"surface_temperature"}
 
@@ -140,8 +140,8 @@ def test_emittance_is_that_of_the_latest_year_of_each_formulation():
     assert mine.value == pytest.approx(0.87)
     assert mine.sd == pytest.approx(np.hypot(0.01 / np.sqrt(3), 0.01))
     assert known.notes[1:] == (
-        f"thermal emittance 0.90 +- 0.02, assumed: {CONTROL}",
-        f"thermal emittance 0.87 +- 0.012, measured: {OTHER}",
+        f"thermal emittance 0.90 ± 0.02, assumed: {CONTROL}",
+        f"thermal emittance 0.87 ± 0.012, measured: {OTHER}",
     )
     one = balance(property_named("sri"), "medium", with_readings(emitting(0.86)), (OTHER,))
     assert one.emittances[OTHER].sd == pytest.approx(0.01 * np.sqrt(2))

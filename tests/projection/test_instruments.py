@@ -73,7 +73,7 @@ def test_without_file_specimens_nothing_changes_and_it_is_said():
 
 def test_what_is_left_of_the_offset_is_in_the_visits():
     found = gather(simulate(DRIFTING, 3).exposure)
-    assert found.notes == ("instrument drift seen by 3 file specimens taken off",)
+    assert found.notes == ("the instruments' drift, as 3 file specimens show it, is taken off",)
     for one in found.campaigns:
         spread = np.sqrt(np.diag(one.readings.offset))
         assert spread[0] == pytest.approx(0)

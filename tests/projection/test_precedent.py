@@ -83,7 +83,7 @@ def test_running_campaigns_say_what_they_were_taught_and_closed_ones_are_untouch
     moment = start + pd.Timedelta(days=9 * 30.44)
     alone, taught = (aging.fit(source, as_of=moment) for source in (running, both))
     assert not any("priors from" in note for note in alone.notes)
-    assert sum("priors from 2 closed campaigns" in note for note in taught.notes) == 3
+    assert sum("2 closed campaigns taught" in note for note in taught.notes) == 3
     mine = {(one.site, one.formulation) for one in alone.series}
     changed = taught.project(36).frame.set_index(["site", "formulation", "target"])
     before = alone.project(36).frame.set_index(["site", "formulation", "target"])

@@ -48,7 +48,7 @@ def test_the_frame_is_tidy_and_its_intervals_are_ordered(year_one):
     assert set(frame["level"]) == {0.8}
     late = frame.query("months == 36 and site != 'all'")
     assert set(late["status"]) == {"projected"}
-    assert late["notes"].str.contains("times the months seen").all()
+    assert late["notes"].str.contains("times as far as was read").all()
     assert late["notes"].str.contains("[23] winters").all()
 
 
