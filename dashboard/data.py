@@ -185,6 +185,7 @@ def _fit(source: str, mark: Mark, prop: str, as_of: str | None = None) -> Fit:
     return aging.fit(exposure, property=prop, as_of=as_of)
 
 
+@st.cache_resource(show_spinner=wording.FITTING, max_entries=12, hash_funcs={Opened: key_of})
 def fitted(data: Opened, prop: str, as_of: str | None = None) -> Fit:
     """The fit of a property, or of what it is derived from, told as it."""
     return _fit(data.source, data.mark, property_named(prop).read_as, as_of).told_as(prop)
@@ -199,6 +200,13 @@ def read(data: Opened, prop: str) -> pd.DataFrame:
     frame = tables.readings(replace(fit.exposure, readings=mine))
     told = fit.of_readings(frame["value"].to_numpy(), frame["formulation"].tolist())
     return frame.assign(value=told)
+
+
+@st.cache_resource(show_spinner=wording.READING, max_entries=512, hash_funcs={Opened: key_of})
+def read_of(data: Opened, prop: str, site: str, formulation: str) -> pd.DataFrame:
+    """Readings behind the projection of one series: of its latest campaign at each site."""
+    own, rows = fitted_panels(data, prop, formulation), read(data, prop)
+    return tables.series(rows[rows["panel"].isin(own)], site, formulation)
 
 
 @st.cache_resource(show_spinner=wording.FITTING, max_entries=32, hash_funcs={Opened: key_of})
@@ -242,10 +250,13 @@ def width(
     data: Opened, prop: str, months: float, formulation: str, as_of: str | None = None
 ) -> Width:
     """What the intervals' width is made of in a formulation's campaigns, and what narrows it."""
-    from aging.projection import remedies, shares
+    from aging.projection import parts_of, remedies, shares
 
     fit = beside(fitted(data, prop, as_of), formulation)
-    return Width(shares(fit, months, formulation), remedies(fit, months, formulation))
+    of_each = parts_of(fit, months)
+    return Width(
+        shares(fit, months, formulation, of_each), remedies(fit, months, formulation, of_each)
+    )
 
 
 def beside(fit: Fit, formulation: str) -> Fit:

@@ -131,6 +131,11 @@ def series(read: pd.DataFrame, site: str, formulation: str) -> pd.DataFrame:
     return read[mine & (read["formulation"] == formulation)]
 
 
+def of(frame: pd.DataFrame, site: str, formulation: str) -> pd.DataFrame:
+    """Rows of one series of a frame that tells of many."""
+    return frame[(frame["site"] == site) & (frame["formulation"] == formulation)]
+
+
 def days(read: pd.DataFrame) -> list[str]:
     """Days of reading, the latest first."""
     return sorted(read["on"].dt.date.astype(str).unique(), reverse=True)

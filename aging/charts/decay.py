@@ -52,10 +52,8 @@ def decay_chart(
         layers += _value(widest[(widest["months"] == at) & (widest["target"] == "state")], prop)
     if claimed is not None:
         layers += _claimed(claimed, prop)
-    chart = alt.layer(*layers).resolve_scale(
-        fill="independent", stroke="independent", shape="independent", strokeDash="independent"
-    )
-    return style.finish(chart, description=description, height=400)
+    apart = ("fill", "stroke", "shape", "strokeDash")
+    return style.layered(layers, description=description, height=400, apart=apart)
 
 
 def _bands(curve: pd.DataFrame, x: alt.X, axis: alt.Axis) -> Any:

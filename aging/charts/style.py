@@ -65,6 +65,17 @@ def finish(chart: Any, *, description: str, height: int) -> Any:
 
     All at once: each step of a chain copies the whole chart.
     """
+    return chart.properties(**_look(description, height))
+
+
+def layered(layers: list[Any], *, description: str, height: int, apart: tuple[str, ...]) -> Any:
+    """`finish` of layers whose scales of some channels stand apart, in one step."""
+    scale: dict[str, Any] = dict.fromkeys(apart, "independent")
+    resolve = alt.Resolve(scale=alt.ScaleResolveMap(**scale))
+    return alt.layer(*layers, resolve=resolve, **_look(description, height))
+
+
+def _look(description: str, height: int) -> dict[str, Any]:
     axis = alt.AxisConfig(
         labelColor=INK, titleColor=INK, labelFontSize=13, titleFontSize=13,
         titleFontWeight="normal", gridColor=GRID, domainColor=MUTED, tickColor=MUTED,
@@ -75,8 +86,8 @@ def finish(chart: Any, *, description: str, height: int) -> Any:
         rowPadding=3, offset=10, layout=alt.ExprRef(LEGEND_ROWS),
     )  # fmt: skip
     view = alt.ViewConfig(stroke=None)
-    return chart.properties(
-        width=640, height=height, description=description, background=PAGE,
-        autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
-        config=alt.Config(font=FONT, padding=4, view=view, axis=axis, legend=legend),
-    )  # fmt: skip
+    return {
+        "width": 640, "height": height, "description": description, "background": PAGE,
+        "autosize": alt.AutoSizeParams(type="fit-x", contains="padding"),
+        "config": alt.Config(font=FONT, padding=4, view=view, axis=axis, legend=legend),
+    }  # fmt: skip

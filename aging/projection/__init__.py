@@ -24,11 +24,11 @@ from aging.projection.gathering import (
 )
 from aging.projection.movement import MOVEMENT_COLUMNS, movement
 from aging.projection.remedies import REMEDY_COLUMNS, remedies
-from aging.projection.width import SHARE_COLUMNS, SOURCES, shares
+from aging.projection.width import SHARE_COLUMNS, SOURCES, parts_of, shares
 
 __all__ = [
     "ALL_SITES", "COLUMNS", "LOSS_COLUMNS", "MOVEMENT_COLUMNS", "REMEDY_COLUMNS", "SHARE_COLUMNS",
     "SOURCES", "TARGETS", "Each", "Fit", "Gathered", "Projection", "Series", "asked", "fit",
     "fit_gathered", "fitted_property", "gather", "gathered", "group_by_formulation", "movement",
-    "posterior", "priors_by_zone", "priors_known", "project", "remedies", "shares",
+    "parts_of", "posterior", "priors_by_zone", "priors_known", "project", "remedies", "shares",
 ]  # fmt: skip

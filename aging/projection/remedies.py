@@ -11,6 +11,7 @@ site   : S / (S + 1) of the variance of the mean over S sites, as if read like t
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 
@@ -19,7 +20,7 @@ import pandas as pd
 
 from aging.decay.site import Array
 from aging.projection.fit import ALL_SITES, TARGETS, Fit, Key
-from aging.projection.width import SOURCES, cases_of, parts_of, share_of_each
+from aging.projection.width import SOURCES, Parts, cases_of, parts_of, share_of_each
 from aging.standing import together
 
 REMEDY_COLUMNS = (
@@ -29,16 +30,22 @@ AFTER, MORE_PANELS = (1, 3, 6, 12), (1, 3)
 ANOTHER_VISIT = 2**32  # added to the seed, or it would be the one that is projected
 
 
-def remedies(fit: Fit, months: float = 36.0, of: str | None = None) -> pd.DataFrame:
+def remedies(
+    fit: Fit,
+    months: float = 36.0,
+    of: str | None = None,
+    parts: Mapping[Key, Parts] | None = None,
+) -> pd.DataFrame:
     """What would narrow each interval, best first: REMEDY_COLUMNS, a row a remedy.
 
     remedy and its amount: a "visit" at that month of exposure (to every site, for site "all"), so
     many more "panels" of the formulation at each site, one more "site" (only for site "all").
-    of: a formulation, where the others need not be told.
+    of: a formulation, where the others need not be told. parts: as of `shares`.
     width_factor: expected width over today's. What is already measured has no rows.
     """
-    parts = parts_of(fit, months)
-    known = fit.standings(months)
+    parts = parts_of(fit, months) if parts is None else parts
+    told = tuple(one for one in fit.series if of in {None, one.formulation})
+    known = replace(fit, series=told).standings(months)
     visit = cache(lambda month: _new_visit(fit, month))
     rows = []
     for label, members in cases_of(parts, of):

@@ -15,7 +15,7 @@ instrument : uncertain drift of the instrument, 0 where none is known
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 import pandas as pd
@@ -30,13 +30,19 @@ SHARE_COLUMNS = ("site", "formulation", "property", "months", "target", "source"
 Parts = dict[str, Array]  # of each target, (6, D) in the order of SOURCES
 
 
-def shares(fit: Fit, months: float = 36.0, of: str | None = None) -> pd.DataFrame:
+def shares(
+    fit: Fit,
+    months: float = 36.0,
+    of: str | None = None,
+    parts: Mapping[Key, Parts] | None = None,
+) -> pd.DataFrame:
     """Share of each source in the variance at `months` exposed: SHARE_COLUMNS, summing to 1.
 
     of: a formulation, where the others need not be told. Site "all" is the mean over sites.
-    Told as a derived property, a fit's shares are those of the fitted one.
+    parts: `parts_of` the same fit and months, where they are at hand. Told as a derived property,
+    a fit's shares are those of the fitted one.
     """
-    parts = parts_of(fit, months)
+    parts = parts_of(fit, months) if parts is None else parts
     rows = [
         (label, members[0][1], fit.gathered.property.name, months, target, source, share)
         for label, members in cases_of(parts, of)
@@ -66,7 +72,7 @@ def parts_of(fit: Fit, months: float) -> dict[Key, Parts]:
     }
 
 
-def _mean(parts: dict[Key, Parts], members: list[Key], target: str) -> Array:
+def _mean(parts: Mapping[Key, Parts], members: list[Key], target: str) -> Array:
     return np.mean([parts[one][target] for one in members], axis=0)
 
 
