@@ -203,6 +203,7 @@ def at_once(address: str, names: list[str]) -> list[float]:
             boxes, charts = await answered(link, {boxes[wording.FORMULATION]: name})
             taken.append(time.perf_counter() - began)
             assert name in charts
+        link.close()
         return taken
 
     async def everybody() -> list[float]:
