@@ -241,3 +241,12 @@ def test_a_store_shows_what_is_appended(folder, tmp_path, monkeypatch):
     app.switch_page("views/decay.py").run()
     assert not app.exception
     assert app.metric[0].value != "none"
+
+    drawn = app.get("vega_lite_chart")[0].proto
+    assert app.run().get("vega_lite_chart")[0].proto == drawn
+    series = exposure.readings.merge(exposure.panels, on="panel")
+    shown = app.selectbox(key="formulation").value
+    mine = series[(series["formulation"] == shown) & (series["property"] == "solar_reflectance")]
+    with open_ledger(store) as ledger:
+        ledger.correct(mine["reading_id"].iloc[-1], 0.5, by="test", reason="misread")
+    assert app.run().get("vega_lite_chart")[0].proto != drawn
