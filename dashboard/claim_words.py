@@ -107,9 +107,18 @@ def within(name: str) -> str:
     return told(name)[0].lower() + told(name)[1:]
 
 
+def subject(claim: Claim) -> str:
+    """What a claim is, and what its big figures are."""
+    return f"{called(claim)}. Figures: {quantity_within(_as_claimed(claim.property))}."
+
+
 def figures_are(name: str) -> str:
     """What the big figures are: 'Solar reflectance, fraction.'."""
-    return quantity(as_told(property_named(name.removesuffix(RETENTION)), name)) + "."
+    return quantity(_as_claimed(name)) + "."
+
+
+def _as_claimed(name: str) -> Property:
+    return as_told(property_named(name.removesuffix(RETENTION)), name)
 
 
 def about(claim: Claim) -> str:
@@ -248,8 +257,14 @@ def made(claim: Claim) -> str:
 
 
 def option(one: Watched, end: pd.Series | None) -> str:
-    """A claim in a list to choose from."""
-    return f"{state(one, end)}: {called(one.claim)} ({one.claim.claim})"
+    """A claim in a list to choose from, short enough for a phone."""
+    claim = one.claim
+    prop = property_named(claim.property.removesuffix(RETENTION))
+    share = RETENTION * claim.property.endswith(RETENTION)
+    what = claim.criterion or f"{prop.symbol}{share} {number(claim.value, claim.property)}"
+    return (
+        f"{state(one, end)}: {claim.formulation}, {what}, {claim.months:g} months ({claim.claim})"
+    )
 
 
 def worst(of: Proposal) -> str:

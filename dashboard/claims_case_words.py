@@ -10,7 +10,7 @@ import pandas as pd
 from aging.claims import GATES, Gate, Hit, Proposal
 from aging.vocabulary import DERIVED, PROPERTIES
 from dashboard.claim_words import BASES, NOT_RATED, number, told, worst
-from dashboard.wording import plural
+from dashboard.wording import as_sentence, plural
 
 GATES_HEADING, SENTENCES_HEADING = "What stands behind it", "What may be said now"
 CRITERIA_HEADING = "Criteria of programmes"
@@ -166,6 +166,6 @@ def bound(of: Proposal) -> str:
     what = f"{told(of.property)} at {of.months:g} months: {KINDS[of.basis]} {sites}"
     if of.basis in READ_OF and of.panels:
         what += f", from {plural(of.panels, 'panel')} read for {of.observed:.1f} months"
-    notes = [f"{note[0].upper()}{note[1:]}." for note in of.notes]
     told_off = NOT_RATED if of.basis != "rated" else ""
-    return " ".join(filter(None, (f"{what}.", worst(of), *notes, told_off)))
+    text = " ".join(filter(None, (f"{what}.", worst(of), told_off)))
+    return "\n".join([text, *map(as_sentence, of.notes)])

@@ -36,7 +36,7 @@ def sessions() -> access.Sessions:
     return access.Sessions()
 
 
-@st.cache_data(ttl=OPEN_SECONDS, show_spinner=False)
+@st.cache_resource(ttl=OPEN_SECONDS, show_spinner=False)
 def is_open(source: str) -> bool:
     """Whether a source had no people some seconds ago; AgingError where it cannot be asked."""
     if not is_store(source) or ("://" not in source and not Path(source).exists()):

@@ -127,7 +127,7 @@ def reading(row: pd.Series) -> str:
     """A reading in the box to choose from."""
     prop = PROPERTIES[row["property"]]
     state = row["surface_state"].replace("_", " ")
-    return f"{row['read_on']}, {prop.within} {measured(row['value'], prop)}, {state}"
+    return f"{row['read_on']}, {prop.symbol} {measured(row['value'], prop)}, {state}"
 
 
 def calibration(rows: pd.DataFrame) -> str:

@@ -58,10 +58,10 @@ def _read_ahead(source: str) -> None:
     """Read what the first page needs while its browser still loads."""
     from streamlit import runtime
 
-    while not runtime.exists():  # a cache made before there is one warns, and is not the server's
-        time.sleep(0.05)
     from dashboard import data, parts  # noqa: F401 - loaded for the first page
 
+    while not runtime.exists():
+        time.sleep(0.05)
     for name in ("runtime.scriptrunner_utils.script_run_context", "runtime.caching"):
         logging.getLogger(f"streamlit.{name}").setLevel(logging.ERROR)  # no page, no spinner
     with suppress(Exception):  # the page says why

@@ -18,6 +18,7 @@ from aging.intake.tables import ALL_ROWS, Table
 from aging.vocabulary import PROPERTIES, SURFACE_STATES
 from dashboard import load_words as words
 from dashboard import loading, parts
+from dashboard.wording import as_sentence
 
 
 def matched(table: Table, target: loading.Target, place: int) -> tuple[Matching | None, bool]:
@@ -83,14 +84,13 @@ def _all_rows(matching: Matching, known: Matching, place: int) -> Matching:
     meant = {one.meaning for one in matching.matches}
     if matching.sheet != "readings":
         return matching
-    boxes = st.columns(3)
+    boxes = iter(st.columns(3))
     if "read_on" not in meant:
-        day = boxes[0].date_input(words.DAY, None, max_value="today", key=f"day {place}")
+        day = next(boxes).date_input(words.DAY, None, max_value="today", key=f"day {place}")
         matching = with_value(matching, "read_on", f"{day:%Y-%m-%d}") if day else matching
-    for box, name, label in ((boxes[1], "operator", words.OPERATOR),
-                             (boxes[2], "instrument", words.INSTRUMENT)):  # fmt: skip
+    for name, label in (("operator", words.OPERATOR), ("instrument", words.INSTRUMENT)):
         if name not in meant:
-            given = box.text_input(label, past.get(name, ""), key=f"{name} {place}").strip()
+            given = next(boxes).text_input(label, past.get(name, ""), key=f"{name} {place}").strip()
             matching = with_value(matching, name, given) if given else matching
     return matching
 
@@ -104,9 +104,8 @@ def preview(seen: loading.Seen) -> None:
     rows = read.exposure.readings
     if len(rows):
         st.text(words.PREVIEW_ROWS.format(shown=min(len(rows), loading.SHOWN), count=len(rows)))
-        first = rows.head(loading.SHOWN)
-        named = first.assign(property=first["property"].map(words.meaning))
-        parts.table(named, words.READING_COLUMNS, decimals=3)
+        first = words.readings(rows.sort_values(["panel", "read_on"], kind="stable"), loading.SHOWN)
+        parts.table(first, {name: words.READING_COLUMNS[name] for name in first})
     if read.findings:
         st.subheader(words.FINDINGS)
         parts.table(words.findings(read.findings), words.FINDING_COLUMNS)
@@ -114,7 +113,7 @@ def preview(seen: loading.Seen) -> None:
         parts.download(read.refused, words.REFUSED_FILE, words.REFUSED)
     if len(seen.doubts):
         st.subheader(words.DOUBTS)
-        parts.table(seen.doubts, words.DOUBT_COLUMNS)
+        parts.table(words.doubts(seen.doubts), words.DOUBT_COLUMNS)
     if read.notes:
         with st.expander(words.NOTES):
-            st.text("\n".join(read.notes))
+            st.text("\n".join(map(as_sentence, read.notes)))

@@ -10,6 +10,7 @@ import pandas as pd
 from aging.ledger import Receipt
 from aging.records import Finding, Intake
 from aging.vocabulary import PROPERTIES
+from dashboard.keeping_words import in_words
 
 TITLE, LOOKING = "Load readings", "Looking at the files ..."
 ABOUT = "You see what would be stored, and what would not and why, before anything is."
@@ -49,8 +50,8 @@ NEEDS_STORE = "The source that is open shows files; rows can be loaded into a st
 DONE = "Loaded."
 SEE, SEE_DOUBTS = "See what is exposed", "See what asks for a second look"
 READING_COLUMNS = {
-    "panel": "Panel", "read_on": "Read on", "property": "Property", "value": "Value",
-    "unit": "Unit", "surface_state": "Surface", "instrument": "Instrument", "operator": "Who",
+    "panel": "Panel", "read_on": "Read on", "label": "Property", "value": "Value",
+    "surface_state": "Surface", "instrument": "Instrument", "operator": "Who",
     "remark": "Remark",
 }  # fmt: skip
 TALLY_COLUMNS = {
@@ -62,8 +63,8 @@ FINDING_COLUMNS = {
 }  # fmt: skip
 SEVERITIES = {"block": "refused", "confirm": "please confirm", "warn": "good to know"}
 DOUBT_COLUMNS = {
-    "panel": "Panel", "read_on": "Read on", "seen": "Seen", "allowed": "Expected",
-    "action": "What to do",
+    "panel": "Panel", "read_on": "Read on", "label": "Property", "seen": "Seen",
+    "allowed": "Expected", "action": "What to do",
 }  # fmt: skip
 
 
@@ -78,6 +79,18 @@ def under(name: str, cells: pd.Series) -> str:
     """A header with the first of what stands under it."""
     filled = cells[cells.str.strip() != ""].head(3).tolist()
     return f"{name}: {', '.join(filled)}" if filled else f"{name}: empty"
+
+
+def readings(rows: pd.DataFrame, shown: int) -> pd.DataFrame:
+    """The first rows as the table shows them, without columns in which nothing stands."""
+    first = in_words(rows.head(shown)).replace("", None)
+    return first[[name for name in READING_COLUMNS if first[name].notna().any()]].fillna("")
+
+
+def doubts(found: pd.DataFrame) -> pd.DataFrame:
+    """Doubts with their property named."""
+    return found.assign(label=[PROPERTIES[one].label if one in PROPERTIES else ""
+                               for one in found["property"]])  # fmt: skip
 
 
 def findings(found: Sequence[Finding]) -> pd.DataFrame:

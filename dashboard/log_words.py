@@ -109,12 +109,15 @@ def chosen(operator: str, surface: str, wetness: str, gear: Mapping[str, Mapping
     return ", ".join([operator, plain(surface), wetness, *used])
 
 
-def so_far(progress: pd.DataFrame) -> str:
+def so_far(progress: pd.DataFrame, filed: int) -> str:
     """How far the round is."""
     states = progress["state"].value_counts()
     parts = [f"{states.get(name, 0)} {name}" for name in ("read", "part", "not read")]
     kept = [part for part in parts if not part.startswith("0 ")] or ["none read"]
-    return f"{len(progress)} panels: {', '.join(kept)}, {states.get('to read', 0)} to read."
+    of_them = f", {filed} of them file specimens" if filed else ""
+    return (
+        f"{len(progress)} panels{of_them}: {', '.join(kept)}, {states.get('to read', 0)} to read."
+    )
 
 
 def label(asked: Asked) -> str:

@@ -56,6 +56,8 @@ def source_or_help() -> data.Opened:
 
 def _welcome(*reason: str) -> None:
     st.title(start_words.NO_SOURCE_YET)
+    if view := state.here()[0]:
+        st.text(start_words.empty(view)[0])
     if reason:
         st.text("\n".join(reason))
     start_parts.ways_in()
@@ -177,7 +179,7 @@ def notes(texts: Iterable[str]) -> None:
     texts = list(texts)
     if texts:
         st.header(wording.NOTES_HEADING)
-        st.text("\n".join(map(wording.sentence, texts)))
+        st.text("\n".join(map(wording.as_sentence, texts)))
 
 
 def cautions() -> None:

@@ -242,10 +242,10 @@ def status(row: pd.Series) -> str:
         f"over {row['observed_months']:.1f} months"
     )
     told = [f"Status: {row['status']}, from {basis}. {NOT_A_RATING}"]
-    return "\n".join([*told, *map(sentence, filter(None, notes.split("; ")))])
+    return "\n".join([*told, *map(as_sentence, filter(None, notes.split("; ")))])
 
 
-def sentence(note: str) -> str:
+def as_sentence(note: str) -> str:
     """A note as a sentence."""
     return f"{note[:1].upper()}{note[1:]}."
 

@@ -31,7 +31,7 @@ def control_chart(control: pd.DataFrame, prop: Property, *, description: str) ->
         alt.Chart(control.assign(size=control["verdict"].map(MARKED)))
         .mark_point(filled=True, opacity=0.9)
         .encode(
-            alt.X("at:T", title=None, axis=alt.Axis(format="%b %Y", labelOverlap=True),
+            alt.X("at:T", title=None, axis=style.days(),
                   scale=alt.Scale(padding=14)),
             y,
             alt.Color(f"{by}:N", legend=legend, scale=alt.Scale(

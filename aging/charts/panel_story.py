@@ -32,7 +32,7 @@ def panel_story_chart(
     events: at, event, own; a named rule for the panels' own, a tick at the foot for the site's.
     """
     x = alt.X("at:T", title=None, scale=alt.Scale(padding=16),
-              axis=alt.Axis(format="%b %Y", labelOverlap=True, tickCount=6))  # fmt: skip
+              axis=style.days(tickCount=6))  # fmt: skip
     axis = alt.Axis(title=style.quantity(prop), format=f".{min(prop.decimals, 2)}f")
     y = alt.Y("value:Q", axis=axis, scale=alt.Scale(zero=False, padding=14))
     shown = [name for name in LOOK if (readings["standing"] == name).any()]

@@ -60,6 +60,11 @@ def legend(**more: Any) -> alt.Legend:
     return alt.Legend(title=None, columns=columns, **more)
 
 
+def days(**more: Any) -> alt.Axis:
+    """An axis of calendar days, whose labels neither meet nor leave the chart."""
+    return alt.Axis(format="%b %Y", labelOverlap=True, labelBound=True, **more)
+
+
 def finish(chart: Any, *, description: str, height: int) -> Any:
     """The chart with the house look, its size and its alternative text.
 

@@ -15,7 +15,9 @@ def visits_chart(spans: pd.DataFrame, visits: pd.DataFrame, *, description: str)
 
     spans: site, start, end. visits: site, on, panels (number read). Days as datetime64.
     """
-    day = alt.Axis(title="Calendar day", format="%b %Y", labelOverlap=True, tickCount=6)
+    day = alt.Axis(
+        title="Calendar day", format="%b %Y", labelOverlap=True, labelBound=True, tickCount=6
+    )
     y = alt.Y("site:N", title=None, sort=spans["site"].tolist())
     bars = (
         alt.Chart(spans)

@@ -33,7 +33,7 @@ from aging.decay.site import Array
 from aging.errors import ModelError, require
 from aging.optics.criteria import DefaultAged, default_aged
 from aging.projection import ALL_SITES, Fit
-from aging.standing import CANNOT, narrow_enough, usual_width
+from aging.standing import CANNOT, narrow_enough, together, usual_width
 from aging.vocabulary import CLAIM_BASES, Property
 
 CONFIDENCE = 0.95
@@ -157,13 +157,13 @@ def _projected(
     bounds = {site: float(np.quantile(one, tail)) for site, one in drawn.items()}
     bound, estimate = bounds.pop(ALL_SITES), float(np.median(drawn[ALL_SITES]))
     seen = fit.standings(months)
-    known = [
-        narrow_enough(seen[site, formulation], float(usual_width(drawn[site])), prop)
+    known = {
+        site: narrow_enough(seen[site, formulation], float(usual_width(drawn[site])), prop)
         for site in bounds
-    ]
-    if any(one.status == CANNOT for one in known):
+    }
+    if any(one.status == CANNOT for one in known.values()):
         bound = estimate = float("nan")
-    notes = tuple(dict.fromkeys(note for one in known for note in one.notes))
+    notes = together(known).notes[len(known) > 1 :]  # that it is a mean of sites is said anyway
     panels = int(evidence.of(formulation)["panel"].nunique())
     return _Figures(bound, estimate, bound, bounds, panels, notes)
 

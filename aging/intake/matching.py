@@ -122,7 +122,16 @@ def propose(table: Table) -> Matching:
         unit = unit if unit in units(meaning) else ""
         state = one.surface_state if meaning in PROPERTIES else ""
         matches.append(Match(header, meaning, unit, state))
+    orders = {one.unit for one in matches if one.unit in ORDERS}
+    if len(orders) == 1:  # one column tells how the dates of the others are meant
+        matches = [replace(one, unit=one.unit or min(orders)) if _swappable(table, one) else one
+                   for one in matches]  # fmt: skip
     return Matching(sheet, tuple(matches))
+
+
+def _swappable(table: Table, match: Match) -> bool:
+    dated = units(match.meaning) == ["", *ORDERS]
+    return dated and bool(table.cells[match.header].str.strip().str.fullmatch(SWAPPABLE).any())
 
 
 def _sheet_of(meant: Sequence[str]) -> str:

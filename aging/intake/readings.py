@@ -31,7 +31,7 @@ def _states(desk: Desk) -> None:
     state = desk.columns["surface_state"]
     open_ = state.isna() & ~desk.refused
     if "surface_state" not in desk.raw.cells:
-        desk.notes.append(f"{desk.raw.file}: no surface_state column: all taken as as_exposed")
+        desk.notes.append(f"{desk.raw.file}: no column of the surface state: all taken as exposed")
     elif open_.any():
         count = int(open_.sum())
         desk.notes.append(f"{desk.raw.file}: empty surface_state taken as as_exposed: {count}")

@@ -78,7 +78,7 @@ else:
         dose="%.1f",
     )  # fmt: skip
     if curve.notes:
-        st.text("\n".join(map(wording.sentence, curve.notes)))
+        st.text("\n".join(map(wording.as_sentence, curve.notes)))
 
 st.header(trial_wording.EFFECTS_HEADING)
 parts.table(

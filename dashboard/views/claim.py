@@ -40,7 +40,7 @@ chosen = state.choose(
 one, end = each[chosen], over.get(chosen)
 claim = one.claim
 
-st.text(wording.figures_are(claim.property))
+st.text(wording.subject(claim))
 parts.figures(wording.figures(one, end))
 st.text(wording.how_it_stands(one) if end is None else wording.as_ended(one, end))
 claims_parts.cautions()

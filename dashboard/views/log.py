@@ -96,7 +96,8 @@ with right:
         show=lambda name: wording.option(panels[name]),
     )  # fmt: skip
 panel = panels[chosen]
-st.text(wording.so_far(progress))
+filed = sum(one.kind == "file_specimen" for one in sheet.panels)
+st.text(wording.so_far(progress, filed))
 this = log_round.this_round(source, sheet, day)
 
 st.text(wording.place(panel))

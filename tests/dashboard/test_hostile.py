@@ -21,6 +21,7 @@ from urllib.request import urlopen
 import pytest
 from openpyxl import Workbook
 from streamlit.testing.v1 import AppTest
+from walk import calm
 
 from aging import intake
 from aging.cli import app as command
@@ -224,8 +225,7 @@ def test_a_browser_asks_nothing_outside_and_runs_nothing(browser, address):
     ):
         page.goto(f"{address}/{view}")
         page.get_by_role("heading", level=1).wait_for(timeout=120_000)
-        page.locator("[data-testid=stStatusWidget]").wait_for(state="detached", timeout=120_000)
-        page.wait_for_timeout(300)
+        calm(page)
         assert page.evaluate("typeof window.hit") == "undefined"
         assert page.get_by_test_id("stException").count() == 0
     assert [u for u in asked if not u.startswith((address, "data:", "blob:", "ws://127."))] == []

@@ -14,6 +14,7 @@ from urllib.request import urlopen
 
 import pytest
 from rack_example import PANELS, fill, stored
+from walk import calm
 
 from aging.fieldwork.labels import entry_address
 from aging.ledger import open_ledger
@@ -134,7 +135,7 @@ class Phone:
         self.page.get_by_role("option", name="SR-1, G173", exact=True).click()
         self.page.get_by_text(f"{operator}, as exposed, dry, SR-1").wait_for()
         self.page.get_by_role("combobox", name=wording.OPERATOR).wait_for(state="hidden")
-        self.page.wait_for_timeout(500)  # the choices fold away, and all below moves up
+        calm(self.page)  # the choices fold away, and all below moves up
 
     def type(self, text: str, mean: str) -> None:
         self.spots.fill(text)

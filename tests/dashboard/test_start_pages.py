@@ -130,7 +130,7 @@ def test_every_page_of_a_trial_without_readings_says_its_own(trial, monkeypatch)
 def test_first_readings_can_be_logged_on_an_empty_trial(trial, monkeypatch):
     monkeypatch.setenv(SOURCE, str(trial))
     app = app_at("log")
-    assert "6 panels: none read, 6 to read." in texts(app)
+    assert "6 panels, 2 of them file specimens: none read, 6 to read." in texts(app)
 
 
 def handed(app: AppTest, name: str, content: bytes) -> AppTest:

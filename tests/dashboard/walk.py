@@ -25,7 +25,25 @@ PROBE = re.compile(r"/[a-z_]+/_stcore/(health|host-config)$")
 LAUNCH = """import sys; from dashboard.launch import launch
 sys.exit(launch(sys.argv[1] or None, port={}))"""
 FAULTS = "[data-testid=stException], [data-testid=stAlertContentError]"
-IDLE = "[data-testid=stApp][data-test-script-state=notRunning]"
+# A tap asks for a run in the same frame; calm is a row of frames in which nothing is asked or drawn.
+CALM = """limit => new Promise(done => {
+  const start = performance.now();
+  let calm = 0, tall = -1;
+  const look = () => {
+    const app = document.querySelector('[data-testid=stApp]');
+    const main = document.querySelector('[data-testid=stMainBlockContainer]');
+    const now = main ? main.scrollHeight : -1;
+    const idle = app && app.dataset.testScriptState === 'notRunning'
+      && app.dataset.testConnectionState === 'CONNECTED' && now === tall
+      && !document.querySelector('[data-testid=stSpinner], [data-testid=stSkeleton]');
+    calm = idle ? calm + 1 : 0;
+    tall = now;
+    if (calm >= 20 || performance.now() - start > limit) done(calm >= 20);
+    else requestAnimationFrame(look);
+  };
+  look();
+})"""
+PATIENCE_MS = 120_000
 PHONE = 768  # narrower than this, the navigation is folded away
 AGENT = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 Chrome/126.0 Mobile Safari/537.36"
 OVER = "e => e.scrollWidth - e.clientWidth"
@@ -66,6 +84,11 @@ def typed(*words: str | Path, cwd: Path, code: int = 0) -> str:
     done = subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False)
     assert done.returncode == code, done.stdout + done.stderr
     return done.stdout + done.stderr
+
+
+def calm(page) -> None:
+    """Wait until the server has nothing more to say and the page no longer moves."""
+    assert page.evaluate(CALM, PATIENCE_MS), "the page did not come to rest"
 
 
 class Walk:
@@ -117,9 +140,7 @@ class Walk:
 
     def still(self) -> None:
         """Wait until the server has nothing more to say."""
-        for _ in range(2):
-            self.page.wait_for_timeout(300)
-            self.page.locator(IDLE).wait_for(timeout=120_000)
+        calm(self.page)
 
     def press(self, button: str) -> None:
         """Press a button on the page."""
@@ -169,11 +190,11 @@ class Walk:
         size, main = self.page.viewport_size, self.page.get_by_test_id("stMainBlockContainer")
         tall = int(main.bounding_box()["height"]) + 100
         self.page.set_viewport_size({**size, "height": max(tall, size["height"])})
-        self.page.wait_for_timeout(300)
+        self.still()
         self.page.screenshot(path=self.pictures / f"{self.steps:02}_{name}_{self.width}.png")
         over = [self.page.locator(one).evaluate(OVER) for one in ("html", "[data-testid=stMain]")]
         self.page.set_viewport_size(size)
-        self.page.wait_for_timeout(300)
+        self.still()
         faults = self.page.locator(FAULTS).all_inner_texts()
         assert (self.errors, self.outside, over, faults) == ([], [], [0, 0], []), (
             f"{name}: {self.errors} {self.outside} {over} {faults}"

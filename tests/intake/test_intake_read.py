@@ -36,7 +36,7 @@ def test_kind_and_surface_state_are_filled_and_counted(folder):
     assert result.exposure.panels["kind"].tolist() == ["exposed", "exposed", "file_specimen"]
     result = intake.read(folder(readings=f"{HEAD}\nA1,2024-03-01,gloss_60,8\n"))
     assert result.exposure.readings["surface_state"].tolist() == ["as_exposed"]
-    assert "readings.csv: no surface_state column: all taken as as_exposed" in result.notes
+    assert "readings.csv: no column of the surface state: all taken as exposed" in result.notes
     text = f"{HEAD},surface_state\nA1,2024-03-01,gloss_60,8,\nA1,2024-03-01,gloss_60,9,washed\n"
     result = intake.read(folder(readings=text))
     assert result.exposure.readings["surface_state"].tolist() == ["as_exposed", "washed"]
