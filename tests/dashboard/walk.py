@@ -25,7 +25,7 @@ PROBE = re.compile(r"/[a-z_]+/_stcore/(health|host-config)$")
 LAUNCH = """import sys; from dashboard.launch import launch
 sys.exit(launch(sys.argv[1] or None, port={}))"""
 FAULTS = "[data-testid=stException], [data-testid=stAlertContentError]"
-# A tap asks for a run in the same frame; calm is a row of frames in which nothing is asked or drawn.
+# A tap asks for a run in its own frame; calm is a row of frames in which nothing is drawn.
 CALM = """limit => new Promise(done => {
   const start = performance.now();
   let calm = 0, tall = -1;
@@ -43,7 +43,7 @@ CALM = """limit => new Promise(done => {
   };
   look();
 })"""
-PATIENCE_MS = 120_000
+PATIENCE_MS = 240_000
 PHONE = 768  # narrower than this, the navigation is folded away
 AGENT = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 Chrome/126.0 Mobile Safari/537.36"
 OVER = "e => e.scrollWidth - e.clientWidth"
