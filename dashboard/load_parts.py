@@ -9,6 +9,7 @@ from aging.intake.matching import (
     KEPT,
     Match,
     Matching,
+    is_dated,
     meanings,
     seems_percent,
     units,
@@ -24,7 +25,7 @@ from dashboard.wording import as_sentence
 def matched(table: Table, target: loading.Target, place: int) -> tuple[Matching | None, bool]:
     """The matching of a table, None where it is left out, and whether a person confirmed it."""
     known, remembered = loading.told(table, target)
-    seems = remembered or (bool(known.measured) or not known.lacking)
+    seems = remembered or known.measured or known.sheet == "weather" or not known.lacking
     with st.expander(words.MATCH_HEADING, expanded=not remembered):
         st.text((words.REMEMBERED if remembered else words.MATCH_ABOUT).format(file=table.file))
         kinds = [*words.SHEETS]
@@ -60,12 +61,12 @@ def _columns(table: Table, known: Matching, sheet: str, place: int) -> list[Matc
         meaning = one.selectbox(words.MEANING, offered, offered.index(first),
                                 key=f"meaning {key}", format_func=words.meaning)  # fmt: skip
         unit, state, known_units = "", "", units(meaning)
-        measured = meaning in PROPERTIES
+        dated, measured = is_dated(meaning), meaning in PROPERTIES
         if len(known_units) > 1:
             first = past.unit if past.unit in known_units else ""
             unit = two.selectbox(
-                words.UNIT if measured else words.ORDER, known_units, known_units.index(first),
-                key=f"unit {key}", format_func=words.unit if measured else words.order,
+                words.ORDER if dated else words.UNIT, known_units, known_units.index(first),
+                key=f"unit {key}", format_func=words.order if dated else words.unit,
             )  # fmt: skip
         if sheet == "readings" and measured:
             states = ["", *SURFACE_STATES]
@@ -82,6 +83,9 @@ def _all_rows(matching: Matching, known: Matching, place: int) -> Matching:
     """The same with what holds for all rows of a table of readings."""
     past = {one.meaning: one.value for one in known.matches if one.header == ALL_ROWS}
     meant = {one.meaning for one in matching.matches}
+    if matching.sheet == "weather" and "site" not in meant:
+        site = st.text_input(words.SITE, key=f"site {place}").strip()
+        return with_value(matching, "site", site) if site else matching
     if matching.sheet != "readings":
         return matching
     boxes = iter(st.columns(3))

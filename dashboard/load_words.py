@@ -29,8 +29,14 @@ MATCH_ABOUT = (
 SHEET, LEAVE_OUT = "This table is", "not to be loaded"
 SHEETS = {
     "readings": "readings", "panels": "panels", "formulations": "formulations", "sites": "sites",
-    "events": "events", LEAVE_OUT: LEAVE_OUT,
+    "events": "events", "weather": "weather, day by day", LEAVE_OUT: LEAVE_OUT,
 }  # fmt: skip
+WEATHER = {
+    "rain_mm": "rain, mm", "temperature_C": "air temperature, °C",
+    "relative_humidity_pct": "relative humidity, %", "solar_MJ_m2": "radiant exposure, global horizontal, MJ/m2",
+    "uv_MJ_m2": "UV radiant exposure, MJ/m2", "pm10_ug_m3": "particulate matter PM10, µg/m3",
+}  # fmt: skip
+SITE = "Site of all rows"
 MEANING, UNIT, ORDER, STATE = "Meaning", "Unit", "Order of dates", "Surface"
 NOTHING, AS_IT_IS = "leave out", "keep as a further fact"
 OWN_UNIT, ISO, FROM_ROW = "its own unit", "year, month, day", "as the row says"
@@ -43,6 +49,8 @@ PREVIEW, PREVIEW_ROWS = "What would be stored", "The first {shown} of {count} re
 FINDINGS, DOUBTS = "What would not be, and what is unusual", "Worth a second look once stored"
 REFUSED, REFUSED_FILE = "Refused rows with reasons (CSV)", "refused.csv"
 NOTES = "Notes"
+BESIDES = {name: name for name in ("sites", "formulations", "panels", "events")}
+BESIDES["weather"] = "days of weather"
 NOTHING_NEW = "Every row is in the store already: there is nothing to store."
 NO_ROWS = "No row can be stored; mend the file and bring it again."
 BY = "Your name, for the record"
@@ -72,7 +80,9 @@ def meaning(name: str) -> str:
     """A meaning as people choose it: a property by its label, a column by its name."""
     if name in ("", "as it is"):
         return AS_IT_IS if name else NOTHING
-    return PROPERTIES[name].label if name in PROPERTIES else name.replace("_", " ")
+    if name in PROPERTIES:
+        return PROPERTIES[name].label
+    return WEATHER.get(name) or name.replace("_", " ")
 
 
 def under(name: str, cells: pd.Series) -> str:
@@ -107,8 +117,8 @@ def counted(read: Intake, new: int, already: int) -> str:
     lost = sum(one.refused for one in read.tallies)
     told = f"{_many(new, 'new reading')}, {already:,} in the store already"
     told += f", {_many(lost, 'row')} refused."
-    facts = {name: len(frame) for name, frame in read.exposure.frames()
-             if name in ("sites", "formulations", "panels", "events") and len(frame)}  # fmt: skip
+    facts = {BESIDES[name]: len(frame) for name, frame in read.exposure.frames()
+             if name in BESIDES and len(frame)}  # fmt: skip
     more = ", ".join(f"{count:,} {name}" for name, count in facts.items())
     return f"{told} Besides: {more}." if more else told
 

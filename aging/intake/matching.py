@@ -17,14 +17,15 @@ import pandas as pd
 from aging.errors import require
 from aging.intake.cells import NOTHING, SWAPPABLE
 from aging.intake.raw import plain
-from aging.intake.synonyms import heard
+from aging.intake.synonyms import WEATHER_UNITS, heard
 from aging.intake.tables import ALL_ROWS, Table
 from aging.records import SHEETS, Exposure, exposure_with
 from aging.vocabulary import PROPERTIES, SURFACE_STATES, UNIT_FACTORS
 
 ORDERS = {"day first": True, "month first": False}  # how a date column means 03/04/2025
-MATCHED = ("readings", "panels", "formulations", "sites", "events")
+MATCHED = ("readings", "panels", "formulations", "sites", "events", "weather")
 KEPT = "as it is"  # kept as a further column
+OF_ONE_FILE = ("read_on", "site")  # said of all rows they hold for one file, and are not remembered
 HANGING = ("formulation", "site", "exposed_on")  # with them a table of readings tells its panels
 
 
@@ -99,25 +100,34 @@ def meanings(sheet: str) -> list[str]:
 
 
 def units(meaning: str) -> list[str]:
-    """Units in which a property may stand, or the orders of a date; "" is its own."""
+    """Units in which a property or weather may stand, or the orders of a date; "" is its own."""
+    if meaning in WEATHER_UNITS:
+        return ["", *WEATHER_UNITS[meaning]]
     if meaning in PROPERTIES:
         return ["", *UNIT_FACTORS[PROPERTIES[meaning].unit]]
-    dated = any(column.name == meaning and column.kind in ("date", "moment")
-                for sheet in SHEETS.values() for column in sheet.columns)  # fmt: skip
-    return ["", *ORDERS] if dated else [""]
+    return ["", *ORDERS] if is_dated(meaning) else [""]
+
+
+def is_dated(meaning: str) -> bool:
+    """Whether a column holds dates."""
+    return any(column.name == meaning and column.kind in ("date", "moment")
+               for sheet in SHEETS.values() for column in sheet.columns)  # fmt: skip
 
 
 def propose(table: Table) -> Matching:
     """What the headers of a table seem to mean, for a person to confirm."""
     told = {header: heard(header) for header in table.headers}
     sheet = _sheet_of([one.meaning for one in told.values()])
+    if sheet == "weather":
+        told = {header: replace(one, meaning="date" if one.meaning == "read_on" else one.meaning)
+                for header, one in told.items()}  # fmt: skip
     allowed, taken, matches = meanings(sheet), set[str](), []
     for header, one in told.items():
         meaning = one.meaning if one.meaning in allowed and one.meaning not in taken else KEPT
         if meaning not in PROPERTIES or sheet != "readings":
             taken |= {meaning} - {KEPT}
-        unit = one.unit.lower() if meaning in PROPERTIES else ""
-        if len(units(meaning)) > 1 and meaning not in PROPERTIES:
+        unit = one.unit.lower() if meaning in {*PROPERTIES, *WEATHER_UNITS} else ""
+        if is_dated(meaning):
             unit = _order(table.cells[header])
         unit = unit if unit in units(meaning) else ""
         state = one.surface_state if meaning in PROPERTIES else ""
@@ -130,11 +140,14 @@ def propose(table: Table) -> Matching:
 
 
 def _swappable(table: Table, match: Match) -> bool:
-    dated = units(match.meaning) == ["", *ORDERS]
-    return dated and bool(table.cells[match.header].str.strip().str.fullmatch(SWAPPABLE).any())
+    return is_dated(match.meaning) and bool(
+        table.cells[match.header].str.strip().str.fullmatch(SWAPPABLE).any()
+    )
 
 
 def _sheet_of(meant: Sequence[str]) -> str:
+    if set(meant) & set(WEATHER_UNITS) and "panel" not in meant:
+        return "weather"
     read = set(meant) & {"value", "read_on", *PROPERTIES}
     if "panel" in meant and read - {"dry_film_um"}:
         return "readings"
@@ -174,7 +187,7 @@ def to_sheet(matchings: Iterable[Matching]) -> Exposure:
         {"layout": one.layout, "sheet": one.sheet,
          **{name: cell or None for name, cell in asdict(match).items()}}
         for one in matchings for match in one.matches
-        if match.header != ALL_ROWS or match.meaning != "read_on"  # the day of one file alone
+        if match.header != ALL_ROWS or match.meaning not in OF_ONE_FILE
     ]  # fmt: skip
     return exposure_with("matchings", rows)
 

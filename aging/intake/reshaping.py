@@ -16,7 +16,7 @@ import pandas as pd
 from aging.intake.cells import NOTHING, numbers
 from aging.intake.matching import HANGING, KEPT, ORDERS, Match, Matching
 from aging.intake.raw import Raw, plain
-from aging.intake.synonyms import word_for
+from aging.intake.synonyms import WEATHER_UNITS, word_for
 from aging.intake.tables import ALL_ROWS, Table
 from aging.records import SHEETS
 from aging.vocabulary import PROPERTIES, UNIT_FACTORS
@@ -35,6 +35,8 @@ def reshaped(table: Table, matching: Matching) -> list[Raw]:
         return Raw(sheet, table.file, cells, decimal_comma=table.decimal_comma, notes=notes,
                    names=told, day_first=day_first)  # fmt: skip
 
+    if matching.sheet == "weather":
+        base = _in_our_units(table, base, matching)
     if matching.sheet != "readings":
         return [raw(matching.sheet, base, names)]
     raws = [raw("panels", hung, names) for hung in _panels(base)]
@@ -50,6 +52,18 @@ def reshaped(table: Table, matching: Matching) -> list[Raw]:
         note = [f"{table.file}: {header}: {left} open cells taken as not read"] if left else []
         raws.append(raw("readings", cells, told, *note))
     return raws
+
+
+def _in_our_units(table: Table, base: pd.DataFrame, matching: Matching) -> pd.DataFrame:
+    """Weather in the units of its sheet; a cell that is no number stays as it is."""
+    base = base.copy()
+    for one in matching.matches:
+        factor = WEATHER_UNITS.get(one.meaning, {}).get(one.unit, 1.0)
+        if factor != 1.0:
+            values, _ = numbers(base[one.meaning].str.strip(), decimal_comma=table.decimal_comma)
+            told = pd.Series([f"{value:.12g}" for value in values * factor], base.index)
+            base[one.meaning] = base[one.meaning].mask(np.isfinite(values), told)
+    return base
 
 
 _HUNG = tuple(name for name in SHEETS["panels"].names

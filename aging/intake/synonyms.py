@@ -21,6 +21,13 @@ _BRACKET = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _NUMBERED = re.compile(r"(.*?[^\W\d])[ ._#-]*[1-9]")
 LONGEST = 80  # letters of a header
 UNITS = frozenset(unit for known in UNIT_FACTORS.values() for unit in known) - {"1", "rating"}
+_PER_DAY = {"mj/m2": 1.0, "kwh/m2": 3.6, "wh/m2": 0.0036, "j/cm2": 0.01, "w/m2": 0.0864}
+WEATHER_UNITS = {  # factors to our own; W/m2 is a day's mean
+    "rain_mm": {"mm": 1.0, "cm": 10.0, "in": 25.4}, "temperature_C": {"°c": 1.0},
+    "relative_humidity_pct": {"%": 1.0}, "solar_MJ_m2": _PER_DAY, "uv_MJ_m2": _PER_DAY,
+    "pm10_ug_m3": {"ug/m3": 1.0, "µg/m3": 1.0},
+}  # fmt: skip
+_BRACKETED = UNITS.union(*WEATHER_UNITS.values())
 
 
 @dataclass(frozen=True)
@@ -33,8 +40,8 @@ class Heard:
 
 
 def is_unit(text: str) -> bool:
-    """Whether a text is a unit of some property."""
-    return text.strip().lower() in UNITS or text.strip() in ("-", "1")
+    """Whether a text is a unit of some property or of weather."""
+    return text.strip().lower() in _BRACKETED or text.strip() in ("-", "1")
 
 
 def plain_words(text: str) -> str:
@@ -68,7 +75,7 @@ def heard(header: str) -> Heard:
     """What a header says."""
     unit, bracketed = "", header
     for inside in _BRACKET.findall(header):
-        if inside.strip().lower() in UNITS:
+        if inside.strip().lower() in _BRACKETED:
             unit, bracketed = inside.strip(), bracketed.replace(inside, " ")
     whole, words = plain_words(header), plain_words(bracketed)
     meaning = _column(whole) or _column(words)

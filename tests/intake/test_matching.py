@@ -285,3 +285,31 @@ def test_no_table_ends_in_a_fault_of_the_program(lines, delimiter, tmp_path, sto
         )
         rows_in = sum(tally.rows for tally in result.tallies)
         assert rows_in == sum(t.accepted + t.refused for t in result.tallies)
+
+
+def test_weather_of_a_station_is_matched_in_its_own_units_and_its_site_is_asked_each_time(table):
+    path = table(
+        "Day;Precip (in);Temp (°C);Global radiation [kWh/m2];Wind\n"
+        "13.05.2025;0,1;21,5;5;3\n14.05.2025;;20;n/a;4\n"
+    )
+    found = proposal(path)
+    assert (found.sheet, found.lacking) == ("weather", ("site",))
+    assert meant(found) == {
+        "Day": ("date", "day first", ""), "Precip (in)": ("rain_mm", "in", ""),
+        "Temp (°C)": ("temperature_C", "°c", ""), "Wind": (KEPT, "", ""),
+        "Global radiation [kWh/m2]": ("solar_MJ_m2", "kwh/m2", ""),
+    }  # fmt: skip
+    whole = with_value(found, "site", "S1")
+    hung = intake.checked([parse("panels", "panels.csv", PANELS.encode())]).exposure
+    days = intake.read(path, matchings=[whole], known=hung).exposure.weather
+    named = ["site", "date", "rain_mm", "temperature_C", "solar_MJ_m2"]
+    first, second = days[named].itertuples(index=False)
+    assert tuple(first) == ("S1", "2025-05-13", pytest.approx(2.54), 21.5, pytest.approx(18))
+    assert second.date == "2025-05-14"
+    assert days.loc[1, ["rain_mm", "solar_MJ_m2"]].isna().all()
+    assert from_sheet(to_sheet([whole]).matchings)[0].lacking == ("site",)
+
+
+def test_a_date_that_could_be_read_two_ways_follows_the_column_that_tells(table):
+    found = proposal(table("Specimen,Exposed,Test date,SR\nA1,03/04/2024,25/04/2024,0.8\n"))
+    assert meant(found)["Exposed"] == ("exposed_on", "day first", "")
