@@ -18,7 +18,8 @@ def visits_chart(spans: pd.DataFrame, visits: pd.DataFrame, *, description: str)
     day = alt.Axis(
         title="Calendar day", format="%b %Y", labelOverlap=True, labelBound=True, tickCount=6
     )
-    y = alt.Y("site:N", title=None, sort=spans["site"].tolist())
+    sites = spans["site"].unique().tolist()
+    y = alt.Y("site:N", title=None, sort=sites)
     bars = (
         alt.Chart(spans)
         .mark_bar(color=style.WIDE_BAND, height=18)
@@ -37,6 +38,5 @@ def visits_chart(spans: pd.DataFrame, visits: pd.DataFrame, *, description: str)
             ],
         )
     )
-    return style.finish(
-        alt.layer(bars, ticks), description=description, height=max(34 * len(spans), 60)
-    )
+    height = max(34 * len(sites), 60)
+    return style.finish(alt.layer(bars, ticks), description=description, height=height)

@@ -156,6 +156,8 @@ def test_visits_draw_one_tick_a_visit():
     assert len(re.findall(r'aria-roledescription="tick"', svg)) == 3
     assert len(re.findall(r'aria-roledescription="bar"', svg)) == 1
     assert "Calendar day" in svg
+    several = visits_chart(pd.concat([spans] * 3), visits, description="Three trials at a site.")
+    assert several.height == visits_chart(spans, visits, description="One.").height
 
 
 def test_text_that_looks_like_markup_stays_text(differences):

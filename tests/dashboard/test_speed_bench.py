@@ -33,7 +33,7 @@ from dashboard import log_words, wording
 
 pytestmark = pytest.mark.bench
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
-CHART, BUSY = "[data-testid=stVegaLiteChart] svg", "[data-testid=stStatusWidget]"
+CHART, BUSY = "[data-testid=stVegaLiteChart] :is(svg, canvas)", "[data-testid=stStatusWidget]"
 OF = '[data-testid=stVegaLiteChart]:has([aria-label*="{name}"])'  # a chart of a formulation
 PATIENCE = 240_000  # milliseconds, a fit of the large ledger
 PEOPLE, CHANGES, THINK = 20, 5, (2.0, 8.0)  # seconds between two changes of a person
