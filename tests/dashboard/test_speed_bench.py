@@ -34,6 +34,7 @@ from dashboard import log_words, wording
 pytestmark = pytest.mark.bench
 START = "import sys; from dashboard.launch import launch; sys.exit(launch(sys.argv[1], port={}))"
 CHART, BUSY = "[data-testid=stVegaLiteChart] :is(svg, canvas)", "[data-testid=stStatusWidget]"
+TEXT = "[data-testid=stText]"
 OF = '[data-testid=stVegaLiteChart]:has([aria-label*="{name}"])'  # a chart of a formulation
 PATIENCE = 240_000  # milliseconds, a fit of the large ledger
 PEOPLE, CHANGES, THINK = 20, 5, (2.0, 8.0)  # seconds between two changes of a person
@@ -93,11 +94,20 @@ def opened(browser, address: str, width: int = 1280):
     return page
 
 
+def seen(page, selector: str, text: str = "") -> None:
+    """Wait for what is drawn, at each frame: a locator looks every half second in the end."""
+    page.wait_for_function(
+        """([selector, text]) => [...document.querySelectorAll(selector)].some(
+            (one) => one.textContent.includes(text) && one.getBoundingClientRect().height > 0)""",
+        arg=[selector, text], polling="raf",
+    )  # fmt: skip
+
+
 def first_chart(browser, address: str, view: str) -> float:
     """Seconds from the address to the first chart."""
     began = time.perf_counter()
     page = opened(browser, f"{address}/{view}")
-    page.locator(CHART).first.wait_for()
+    seen(page, CHART)
     seconds = time.perf_counter() - began
     page.locator(BUSY).wait_for(state="detached")
     page.context.close()
@@ -117,8 +127,8 @@ def selections(browser, address: str, names: list[str]) -> list[float]:
         page.get_by_role("option", name=name, exact=True).wait_for()
         began = time.perf_counter()
         page.keyboard.press("Enter")
-        page.get_by_test_id("stText").filter(has_text=f"{name}, ").first.wait_for()
-        page.locator(OF.format(name=name)).first.wait_for()
+        seen(page, TEXT, f"{name}, ")
+        seen(page, OF.format(name=name))
         taken.append(time.perf_counter() - began)
         page.locator(BUSY).wait_for(state="detached")
     page.context.close()
@@ -161,7 +171,7 @@ def saves(browser, address: str, known: dict[str, float]) -> list[float]:
         page.get_by_text(f"Mean {mean}").wait_for()
         began = time.perf_counter()
         page.get_by_role("button", name=log_words.SAVE, exact=True).first.click()
-        page.get_by_text("Saved: ").first.wait_for()
+        seen(page, TEXT, "Saved: ")
         taken.append(time.perf_counter() - began)
         page.locator(BUSY).wait_for(state="detached")
         page.get_by_role("button", name=log_words.NEXT).click()
