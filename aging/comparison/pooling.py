@@ -26,22 +26,6 @@ ALPHA = 0.25
 ONE_LINE, ONE_SLOPE, OWN_LINES = "one line", "one slope", "own lines"
 
 
-@dataclass(frozen=True)
-class Agreement:
-    """Q of the differences at several sites, its p, and whether they may be averaged."""
-
-    q: float
-    p: float
-    poolable: bool
-
-
-def sites_agree(gaps: Array) -> Agreement:
-    """Of draws (S, D) of one difference at S independent sites, S of 2 or more."""
-    require(len(gaps) > 1, "sites", len(gaps), "2 or more")
-    q, p = map(float, heterogeneity(gaps.mean(axis=1), gaps.var(axis=1)))
-    return Agreement(q, p, p > ALPHA)
-
-
 def heterogeneity(middle: Array, variance: Array) -> tuple[Array, Array]:
     """Q and its p of means (S, ...) with their variances at S independent sites."""
     from scipy.stats import chi2

@@ -41,7 +41,6 @@ from aging.vocabulary import METHODS, PROPERTIES, Property, property_named
 Array = NDArray[np.float64]
 
 COLUMNS = ("formulation", "panel", "months", "value", "method")
-CROSSWALK_LABEL = "common crosswalk, not a conversion"
 PERMUTATIONS, SEED = 9999, 20_261_125
 FEWEST_PANELS, FEWEST_VISITS, LARGEST_LOG_ODDS = 2, 3, 20.0
 
@@ -109,17 +108,6 @@ class RankDifference:
     p_holm: float
     p_least: float
     panels: tuple[int, int]
-
-
-@dataclass(frozen=True)
-class RatingSummary:
-    """Medians by formulation and visit, trend of each formulation, differences to the control."""
-
-    name: str
-    method: str
-    medians: pd.DataFrame
-    trends: tuple[Trend, ...]
-    differences: tuple[RankDifference, ...]
 
 
 def _faults(readings: pd.DataFrame, prop: Property) -> list[str]:
@@ -251,22 +239,3 @@ def _rank_test(
     found = mannwhitneyu(theirs, ours, method=how)
     n = (len(ours), len(theirs))
     return float(found.statistic) / (n[0] * n[1]), float(found.pvalue), n
-
-
-def summarise_ratings(ratings: Ratings, control: str, level: float = 0.9) -> RatingSummary:
-    """Medians, trends and rank differences of one site's ratings."""
-    names = sorted(set(ratings.frame["formulation"]))
-    return RatingSummary(
-        ratings.prop.name,
-        ratings.method,
-        medians(ratings),
-        tuple(trend(ratings, name, level) for name in names),
-        differences(ratings, control),
-    )
-
-
-def chalking_crosswalk() -> pd.DataFrame:
-    """ISO 4628 beside ASTM D4214, only to look at: common practice, no source."""
-    return pd.DataFrame(
-        {"chalking_iso": range(6), "chalking_astm": range(10, -1, -2), "label": CROSSWALK_LABEL}
-    )

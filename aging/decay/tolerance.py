@@ -1,19 +1,17 @@
 """Normal tolerance factors: how far from the mean of n a bound must lie to hold a share of all.
 
-    bound = mean - k s  (or mean + k s; two-sided mean -+ k s),  s the standard deviation of n
+    bound = mean - k s  (or mean + k s),  s the standard deviation of n
 
 The bound holds at least the share `content` of the population, with probability `confidence`. A
-bound of the mean protects the average roof; this one protects most roofs. One-sided: exact, from
-the noncentral t distribution. Two-sided: Howe 1969 (doi 10.1080/01621459.1969.10500999); with both
-probabilities 0.95, 5 % above the exact factor for n = 2, 2 % for 3, never 0.4 % below it. Both in
-the NIST/SEMATECH e-Handbook, 7.2.6.3.
+bound of the mean protects the average roof; this one protects most roofs. One-sided, exact, from
+the noncentral t distribution: NIST/SEMATECH e-Handbook, 7.2.6.3.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtri, nctdtrit, ndtri
+from scipy.special import nctdtrit, ndtri
 
 from aging.decay.ragged import FloatArray
 from aging.errors import require
@@ -26,15 +24,6 @@ def one_sided_factor(
     size = _checked(n, content, confidence)
     root = np.sqrt(size)
     return np.asarray(nctdtrit(size - 1, ndtri(content) * root, confidence) / root)
-
-
-def two_sided_factor(
-    n: npt.ArrayLike, content: float = 0.95, confidence: float = 0.95
-) -> FloatArray:
-    """Factor k of an interval from n independent values (2 or more), shape of n."""
-    size = _checked(n, content, confidence)
-    spread = (size - 1) * (1 + 1 / size) / chdtri(size - 1, confidence)
-    return np.asarray(ndtri(0.5 + 0.5 * content) * np.sqrt(spread))
 
 
 def _checked(n: npt.ArrayLike, content: float, confidence: float) -> FloatArray:

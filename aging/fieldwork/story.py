@@ -24,7 +24,6 @@ READ = ("reading_id", "read_on", "property", "value", "surface_state", "instrume
         "standing", "why")  # fmt: skip
 COUNTS, LEFT_OUT, REPLACED = "counts", "left out", "corrected"
 OWN_SERIES = {state: f"{state} series" for state in SURFACE_STATES if state != "as_exposed"}
-STANDINGS = (COUNTS, *OWN_SERIES.values(), LEFT_OUT, REPLACED)
 PAST = {"wash": "washed", "move": "moved", "recoat": "recoated", "replace": "replaced",
         "loss": "lost", "retrieve": "retrieved"}  # fmt: skip
 OF_PANEL = {"paint_batch": "batch {}", "rack": "rack {}", "position": "{}",
@@ -50,7 +49,8 @@ class Story:
     """A panel: its row of the sheet, dated entries (ENTRY), and every reading (READ), by time.
 
     on: ISO day or moment; of a correction or decision, when it was recorded. by, why: "" where not
-    known. standing: one of STANDINGS, `why` says why it is not `counts`.
+    known. standing: COUNTS, LEFT_OUT, REPLACED or one of OWN_SERIES; `why` says why it does not
+    count.
     """
 
     panel: str

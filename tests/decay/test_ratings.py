@@ -7,12 +7,9 @@ import pandas as pd
 import pytest
 
 from aging.decay.ratings import (
-    CROSSWALK_LABEL,
     Ratings,
-    chalking_crosswalk,
     differences,
     medians,
-    summarise_ratings,
     trend,
 )
 from aging.errors import CallError
@@ -151,22 +148,6 @@ def test_formulations_without_a_common_visit_are_not_compared():
     apart = BOTH[(BOTH["formulation"] == "control") == (BOTH["months"] < 12)]
     with pytest.raises(CallError, match="no visit in common"):
         differences(Ratings.of(apart, "chalking_astm"), "control")
-
-
-def test_the_summary_holds_all_three():
-    found = summarise_ratings(Ratings.of(BOTH.assign(method=""), "growth"), "control")
-    assert (found.name, found.method) == ("growth", "")
-    assert len(found.medians) == 14
-    assert [t.formulation for t in found.trends] == ["control", "silica"]
-    assert [d.formulation for d in found.differences] == ["silica"]
-
-
-def test_the_crosswalk_is_only_shown():
-    table = chalking_crosswalk()
-    assert dict(zip(table["chalking_iso"], table["chalking_astm"], strict=True)) == {
-        0: 10, 1: 8, 2: 6, 3: 4, 4: 2, 5: 0,
-    }  # fmt: skip
-    assert set(table["label"]) == {CROSSWALK_LABEL} == {"common crosswalk, not a conversion"}
 
 
 @pytest.mark.slow

@@ -12,7 +12,7 @@ import pytest
 import statsmodels.formula.api as smf
 from pandas import DataFrame
 
-from aging.comparison.pooling import ONE_LINE, ONE_SLOPE, OWN_LINES, batches, sites_agree
+from aging.comparison.pooling import ALPHA, ONE_LINE, ONE_SLOPE, OWN_LINES, batches, heterogeneity
 from aging.errors import CallError
 
 DATA = {
@@ -89,10 +89,9 @@ def test_too_little_is_refused():
 
 
 def test_sites_that_differ_by_error_alone_agree():
-    random = np.random.default_rng(1)
-    error = random.normal(0, 0.01, (400, 3))
-    p = [sites_agree(random.normal(one[:, None], 0.01, (3, 2000))).p for one in error]
-    assert np.mean(np.array(p) < 0.25) == pytest.approx(0.25, abs=0.05)
-    apart = random.normal([[0.0], [0.05], [0.1]], 0.01, (3, 2000))
-    assert not sites_agree(apart).poolable
-    assert sites_agree(apart).q == pytest.approx(50, rel=0.1)
+    random, variance = np.random.default_rng(1), np.full((3, 400), 1e-4)
+    p = heterogeneity(random.normal(0, 0.01, (3, 400)), variance)[1]
+    assert np.mean(p < ALPHA) == pytest.approx(ALPHA, abs=0.05)
+    q, p = heterogeneity(np.array([[0.0], [0.05], [0.1]]), variance[:, :1])
+    assert q == pytest.approx(50)
+    assert p < ALPHA

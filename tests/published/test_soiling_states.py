@@ -1,4 +1,4 @@
-"""Soiling states against their published examples and against pvlib's own functions.
+"""Two soiling models against their published examples and pvlib's own functions, and ours to them.
 
 Kimber et al. 2006, doi 10.1109/WCPEC.2006.279690; Coello & Boyle 2019 (HSU),
 doi 10.1109/JPHOTOV.2019.2919628. The numbers for HSU are those of pvlib's tests.
@@ -10,8 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from pvlib import soiling as peer
+from scipy.stats import spearmanr
+from soiling_models import hsu, kimber
 
-from aging.climate.soiling import hsu, kimber
+from aging.climate.soiling import dryness
 
 HOUR_5 = pd.Timedelta(hours=5)
 
@@ -99,3 +101,31 @@ def test_hsu_as_pvlib_has_it(freq, tilt):
     ours = hsu(rain, fine, total, tilt_deg=tilt)
     np.testing.assert_allclose(1 - ours, theirs, atol=1e-9)
     assert 0 < (ours == 0).mean() < 0.9
+
+
+def test_half_a_days_rain_on_each_side_of_midnight_cleans_by_the_hour_only():
+    hours = pd.Series(0.0, pd.date_range("2024-03-01", periods=96, freq="h"))
+    hours["2024-03-02 22:00"] = hours["2024-03-03 01:00"] = 4
+    assert kimber(hours)["2024-03-03 01:00"] == 0
+    assert kimber(hours.resample("D").sum())["2024-03-03"] > 0
+
+
+def test_a_wash_cleans_the_day_it_falls_on_and_leaves_no_damp_ground():
+    rain = pd.Series(0.0, pd.date_range("2024-03-01", periods=10, freq="D"))
+    state = kimber(rain, washed=[pd.Timestamp("2024-03-05 10:30"), pd.Timestamp("2024-02-01")])
+    np.testing.assert_allclose(state / 0.0015, [0, 1, 2, 3, 0, 1, 2, 3, 4, 5])
+
+
+def test_missing_rain_counts_as_none():
+    rain = pd.Series(0.0, pd.date_range("2024-03-01", periods=10, freq="D"))
+    gap = rain.where(np.arange(10) != 4)
+    pd.testing.assert_series_equal(kimber(gap), kimber(rain))
+    pd.testing.assert_series_equal(hsu(gap, 10, 20), hsu(rain, 10, 20))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_our_state_orders_days_as_both_models_do(seed):
+    rain, fine, total = weathered("D", seed)
+    ours = dryness(pd.DataFrame({"date": rain.index, "rain_mm": rain.to_numpy()}))
+    for theirs in (kimber(rain, cleaning_mm=5, grace_days=0.5), hsu(rain, fine, total)):
+        assert spearmanr(ours, theirs).statistic > 0.85
