@@ -12,7 +12,12 @@ CANNOT_ASK = "The store cannot be asked who may come in. Try again in a moment."
 NOT_FOR_YOU = "This page is not for your roles; a keeper of the store changes them."
 ME, SIGN_OUT, ROLES_MAY = "You", "Sign out", "With your roles you may"
 NEW, AGAIN, CHANGE = "New passcode", "Once more", "Change passcode"
-DEED_COLUMNS = {"deed": "Deed", "reason": "Why it is so"}
+DEED_COLUMNS = {"deed": "What", "reason": "Why it is so"}
+DEEDS = {
+    "see": "see results", "log": "log readings", "settle": "settle doubts",
+    "claim": "make and end claims", "take out": "take tables out", "back up": "back the store up",
+    "deeds": "see who did what", "people": "say who may do what",
+}  # fmt: skip
 STAYS = """<style>[data-testid="stElementToolbar"] button:is([aria-label^="Download"],
 [aria-label^="Copy"]) {display: none}</style>"""
 COOKIE = '<script>fetch("/entry/{ticket}", {{method: "POST"}})</script>'

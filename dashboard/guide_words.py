@@ -67,7 +67,7 @@ PRIORS_ARE = (
 CLIMATE = "Climate"
 EVERY_CLIMATE = "any other, or not named"
 PRIOR_COLUMNS = {
-    "quantity": "Quantity", "value": "Value", "spread": "Spread", "unit": "Unit",
+    "quantity": "Name in the table of priors", "value": "Value", "spread": "Spread", "unit": "Unit",
     "source": "Source",
 }  # fmt: skip
 MEASURED = "What the intervals were measured to hold"

@@ -19,7 +19,6 @@ from aging.intake.tables import ALL_ROWS, Table
 from aging.vocabulary import PROPERTIES, SURFACE_STATES
 from dashboard import load_words as words
 from dashboard import loading, parts
-from dashboard.wording import as_sentence
 
 
 def matched(table: Table, target: loading.Target, place: int) -> tuple[Matching | None, bool]:
@@ -120,4 +119,4 @@ def preview(seen: loading.Seen) -> None:
         parts.table(words.doubts(seen.doubts), words.DOUBT_COLUMNS)
     if read.notes:
         with st.expander(words.NOTES):
-            st.text("\n".join(map(as_sentence, read.notes)))
+            st.text("\n".join(read.notes))

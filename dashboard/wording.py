@@ -131,7 +131,7 @@ PROJECTION_COLUMNS = {
     "notes": "Notes",
 }  # fmt: skip
 PRIOR_COLUMNS = {
-    "quantity": "Quantity", "value": "Value", "spread": "Spread", "unit": "Unit",
+    "quantity": "Name in the table of priors", "value": "Value", "spread": "Spread", "unit": "Unit",
     "source": "Source",
 }  # fmt: skip
 

@@ -20,7 +20,7 @@ if person is None:
 st.text(wording.person(name, sorted(person.roles)))
 st.button(wording.SIGN_OUT, on_click=entry.sign_out, type="primary")
 st.header(wording.ROLES_MAY)
-rows = [{"deed": deed, "reason": one.reason} for deed, one in access.PERMISSIONS.items()
+rows = [{"deed": wording.DEEDS[deed], "reason": one.reason} for deed, one in access.PERMISSIONS.items()
         if access.allowed(person, deed)]  # fmt: skip
 parts.table(pd.DataFrame(rows), wording.DEED_COLUMNS)
 with st.form("passcode", clear_on_submit=True):

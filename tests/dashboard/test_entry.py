@@ -84,6 +84,10 @@ def labels(app):
     return [one.label for one in (*app.button, *app.selectbox, *app.text_input)]
 
 
+def test_every_deed_has_words():
+    assert set(wording.DEEDS) == set(access.PERMISSIONS)
+
+
 def test_an_open_store_asks_nobody(store):
     app = run("views/doubts.py")
     assert [one.value for one in app.title] == [keeping_words.DOUBTS]
