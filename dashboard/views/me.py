@@ -20,8 +20,8 @@ if person is None:
 st.text(wording.person(name, sorted(person.roles)))
 st.button(wording.SIGN_OUT, on_click=entry.sign_out, type="primary")
 st.header(wording.ROLES_MAY)
-rows = [{"deed": wording.DEEDS[deed], "reason": one.reason} for deed, one in access.PERMISSIONS.items()
-        if access.allowed(person, deed)]  # fmt: skip
+allowed = {deed: one for deed, one in access.PERMISSIONS.items() if access.allowed(person, deed)}
+rows = [{"deed": wording.DEEDS[deed], "reason": one.reason} for deed, one in allowed.items()]
 parts.table(pd.DataFrame(rows), wording.DEED_COLUMNS)
 with st.form("passcode", clear_on_submit=True):
     first = st.text_input(wording.NEW, type="password", autocomplete="new-password")
