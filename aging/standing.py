@@ -36,7 +36,7 @@ PLATEAU = 0.78  # of the fast loss, seen after 1.5 time constants
 BOUND, LEANING = 0.2, 0.2  # prior standard deviations from the edge; share of the weight there
 WIDE = 0.5  # of the usual band
 TROPIC_DEG = 23.5
-EARLY = "about {} % of the early, fast loss was seen: where it levels off is partly assumed"
+EARLY = "about {} % of the fast loss was seen: read on, where it levels off is partly assumed"
 AT_EDGE = (
     "the speed of the loss is at the edge of what is assumed: look at the readings beside the curve"
 )
@@ -115,7 +115,7 @@ def _ahead(
     }
     told = [f"{count} {name}s" for name, count in missing.items() if count > 1]
     if told:
-        yield f"{' and '.join(told)} are still to come: their losses are expected, not seen"
+        yield f"{' and '.join(told)} are still to come, their losses unseen: read after each"
 
 
 def course_notes(posterior: SitePosterior, last: float, target: float) -> tuple[str, ...]:

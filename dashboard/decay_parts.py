@@ -75,7 +75,7 @@ def _width(width: data.Width, prop: Property, site: str) -> None:
     if prop.derived_from:
         st.text(wording.WIDTH_DERIVED)
     parts.chart(width_chart(shares, description=statement), statement)
-    percents = shares.assign(percent=100 * shares["share"])
+    percents = shares.assign(percent=(100 * shares["share"]).round() + 0.0)  # no -0
     parts.same_numbers(percents, wording.SHARE_COLUMNS)
     found = width.remedies[width.remedies["site"] == site]
     if len(found):

@@ -55,8 +55,8 @@ PARTS = {
     "drift": "slow loss later", "removable": "washable loss", "permanent": "permanent loss",
 }  # fmt: skip
 HOW_PARTS = (
-    "The first four add up to the difference at that month. The last two cut the loss another way, "
-    "as losses: there less is better."
+    "The first four add up to the difference at that month. The last two cut the loss another way: "
+    "they are losses, so that above 0 more is lost than by the control."
 )
 CALCULATED = "Calculated from another property: parts and effects are told of that one."
 HOW_SITES = (

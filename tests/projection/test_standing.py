@@ -39,7 +39,7 @@ FITTED = fit_site(campaign(YEAR_AND_A_HALF).readings, PRIORS, draws=200)
 
 
 FAR = "it looks {} times as far as was read: each further visit narrows it"
-TO_COME = " are still to come: their losses are expected, not seen"
+TO_COME = " are still to come, their losses unseen: read after each"
 
 
 def judged(one, months=36.0, seasons=NONE, posterior=FITTED):
@@ -97,7 +97,7 @@ def test_less_than_the_plateau_seen_is_told():
     share = np.expm1(-0.05 * 18) / np.expm1(-0.05 * 36)
     assert share == pytest.approx(0.711, abs=1e-3)
     notes = judged(campaign(YEAR_AND_A_HALF), posterior=held_at(rate=0.05)).notes
-    assert notes[0].startswith("about 70 % of the early, fast loss was seen")
+    assert notes[0].startswith("about 70 % of the fast loss was seen")
     assert notes[1:] == (FAR.format("2.0"),)
     assert judged(campaign(YEAR_AND_A_HALF), posterior=held_at()).notes == notes[1:]
 
