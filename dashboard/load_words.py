@@ -34,7 +34,7 @@ SHEETS = {
 WEATHER = {
     "rain_mm": "rain, mm", "temperature_C": "air temperature, °C",
     "relative_humidity_pct": "relative humidity, %",
-    "solar_MJ_m2": "radiant exposure, global horizontal, MJ/m2",
+    "solar_MJ_m2": "radiant exposure, MJ/m2",
     "uv_MJ_m2": "UV radiant exposure, MJ/m2", "pm10_ug_m3": "particulate matter PM10, µg/m3",
 }  # fmt: skip
 SITE = "Site of all rows"
