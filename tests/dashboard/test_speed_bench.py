@@ -2,8 +2,8 @@
 
 The same run tells what they are without the shelf (AGING_CACHE=off). On a quiet machine. Many
 people at once are sessions that speak to the server as a browser does and draw nothing: from the
-change to the end of the page's run. Twenty browsers on the server's own processors would time each
-other.
+change to the end of the page's run. Each thinks THINK seconds between two changes. Twenty browsers
+on the server's own processors would time each other.
 """
 
 from __future__ import annotations
