@@ -6,6 +6,7 @@ A kept drawing stands under everything it follows from, the source's mark among 
 from __future__ import annotations
 
 from math import ceil
+from threading import Lock
 
 import pandas as pd
 import streamlit as st
@@ -15,6 +16,7 @@ from aging.vocabulary import Property, property_named
 from dashboard import data, parts, tables, wording
 
 INNER = 0.5  # level of the inner band
+TURN = Lock()
 
 
 @st.cache_data(show_spinner=False, max_entries=256, hash_funcs={data.Opened: data.key_of})
@@ -22,7 +24,20 @@ def one_series(
     opened: data.Opened, name: str, months: int, level: float, *, site: str, formulation: str,
     as_of: str | None,
 ) -> None:  # fmt: skip
-    """Headline, chart and numbers of a formulation at a site."""
+    """Headline, chart and numbers of a formulation at a site.
+
+    By turns: of people who ask at once nobody waits as long as where all are reckoned side by side.
+    """
+    with TURN:
+        _one_series(
+            opened, name, months, level, site=site, formulation=formulation, as_of=as_of
+        )  # fmt: skip
+
+
+def _one_series(
+    opened: data.Opened, name: str, months: int, level: float, *, site: str, formulation: str,
+    as_of: str | None,
+) -> None:  # fmt: skip
     prop = property_named(name)
     every = data.every_series(opened, name, months, level, as_of)
     value = tables.of(every, site, formulation).iloc[0]
