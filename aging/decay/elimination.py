@@ -7,7 +7,8 @@ Reading of panel p (group g) at visit v, exposure time t, dryness x:
     and, where the panel was washed first, the weather's part left out and r_g phi(t) given back:
     r is the removable part of the loss, the rest is permanent.
 
-    (a, L, c, d, m, r)_g = site level + group deviation     deviations N(0, between^2)
+    (a, L, c, d, m, r)_g = site level + group deviation     deviations N(0, between^2),
+                                              of all but a (apart between)^2
     u, w ~ N(0, panel^2)      xi_gv ~ N(0, group_visit^2)      e ~ N(0, residual^2)
     nu = wander + season (site-wide, covariance exp(-gap/length) and exp(-2 sin^2(pi gap/year)))
          + visit effect (site-wide, heavy-tailed)
@@ -221,7 +222,9 @@ def between_spread(priors: Priors, grid: Grid) -> Array:
     spread = np.tile([priors.value(f"{name}_between") for name in COEFFICIENTS[:3]], (grid.size, 1))
     drift = grid.drift_sd * priors.value("drift_between_ratio")
     rest = np.tile([priors.value(f"{name}_between") for name in COEFFICIENTS[4:]], (grid.size, 1))
-    return np.column_stack([spread, drift, rest])
+    spreads = np.column_stack([spread, drift, rest])
+    spreads[:, 1:] *= grid.apart[:, None]  # new paint differs for reasons of its own
+    return spreads
 
 
 def _groups(visits: Visits, design: Array, spread: Array) -> Groups:

@@ -16,10 +16,12 @@ from aging.decay.paths import COURSES
 from aging.decay.priors import Priors
 from aging.decay.site import Array, Index
 
-RATE_POINTS, FINE_POINTS, VISIT_POINTS = 11, 7, 3
+RATE_POINTS, FINE_POINTS, VISIT_POINTS = 11, 6, 3
 EDGE, VISIT_EDGE = 2.4, 1.5  # in standard deviations of the prior
 REACH, VISIT_REACH = 2.6, 1.5  # in standard deviations of the weight that a coarser grid found
-LATE_AT = (-1.0, 0.0, 1.0)  # onsets of a late loss, in standard deviations of their prior
+APART_POINTS, APART_EDGE, APART_REACH = 3, 1.5, 1.5  # likewise, of how far formulations part
+TWO_POINTS, FARTHEST = (2, 1.0), 2.5  # for the fit: a mean less and plus a standard deviation
+LATE_AT = (-2.0, -1.0, 0.0, 1.0)  # onsets of a late loss, in standard deviations of their prior
 PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
 COMMON_SHARES = (0.5, 0.95)  # of a visit's variance that all panels of the site share
 SCALARS = ("courses", "span", "late_width")
@@ -33,7 +35,8 @@ class Grid:
     drift_sd are centre and spread of its coefficient at the site.
     visit_sd is shared by all panels of the site, group_visit_sd by the panels of one group;
     panel_scale multiplies the spreads of replicates; at and visit_at are the parameter and the
-    visits' spread in standard deviations of their log prior.
+    visits' spread in standard deviations of their log prior. apart multiplies the spreads of
+    formulations around their site, apart_at is its place in standard deviations likewise.
     """
 
     courses: tuple[str, ...]
@@ -49,6 +52,8 @@ class Grid:
     panel_scale: Array
     at: Array
     visit_at: Array
+    apart: Array
+    apart_at: Array
     log_prior: Array
 
     @property
@@ -108,26 +113,32 @@ def _slow_losses(priors: Priors) -> list[tuple[float, float, float, float]]:
     ]
 
 
-def _lay(priors: Priors, rates: Sequence[Array], visits: Array, *, search: bool) -> Grid:
+def _lay(
+    priors: Priors, rates: Sequence[Array], visits: Array, apart: Array, *, search: bool
+) -> Grid:
     """Grid with standardised log parameters `rates` (one array a course) and log visit spreads.
 
     A grid for the search has one wide slow loss and the replicates' spreads as they are; in any
-    other the scale of those spreads alternates over the grid like the squares of a chessboard.
+    other the scale of those spreads alternates over the grid like the squares of a chessboard, and
+    so do, in any, the places `apart` of how far formulations differ.
     """
     slow = [(priors.value("drift_wide"), priors.spread("drift_wide"), np.nan, 0.0)]
     slow, scales = (slow, (1.0,)) if search else (_slow_losses(priors), PANEL_SCALES)
     rows = []
     for i, (name, z) in enumerate(zip(priors.courses, rates, strict=True)):
         centre, log_sd = priors.parameter(name)
-        for (r, at), (v, visit), (c, common), loss in product(
-            enumerate(z), enumerate(visits), enumerate(COMMON_SHARES), slow
+        for (r, at), (v, visit), (c, common), (k, loss) in product(
+            enumerate(z), enumerate(visits), enumerate(COMMON_SHARES), enumerate(slow)
         ):
             visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
             drift, drift_sd, onset, share = loss
+            far = apart[(r + (v + c if search else k)) % apart.size]
             rows.append((
                 i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
                 visit_sd * (1 - common) ** 0.5, drift, drift_sd, onset,
-                scales[(r + v + c) % len(scales)], at, visit, share - (at**2 + visit**2) / 2,
+                scales[(r + v + c) % len(scales)], at, visit,
+                priors.value("apart") * np.exp(priors.spread("apart") * far), far,
+                share - (at**2 + visit**2 + far**2) / 2,
             ))  # fmt: skip
     course, *arrays = np.array(rows).T
     scalars = (tuple(priors.courses), priors.value("span"), priors.value("late_width"))
@@ -138,7 +149,8 @@ def coarse_grid(priors: Priors) -> Grid:
     """Nodes over the whole prior, for the search; N about three hundred."""
     z = np.linspace(-EDGE, EDGE, RATE_POINTS)
     visits = np.linspace(-VISIT_EDGE, VISIT_EDGE, VISIT_POINTS)
-    return _lay(priors, [z] * len(priors.courses), visits, search=True)
+    apart = np.linspace(-APART_EDGE, APART_EDGE, APART_POINTS)
+    return _lay(priors, [z] * len(priors.courses), visits, apart, search=True)
 
 
 def finer_grid(priors: Priors, grid: Grid, weight: Array, *, search: bool) -> Grid:
@@ -148,7 +160,9 @@ def finer_grid(priors: Priors, grid: Grid, weight: Array, *, search: bool) -> Gr
         rows = grid.course == i
         rates.append(_around(grid.at[rows], weight[rows], FINE_POINTS, EDGE, REACH))
     visits = _around(grid.visit_at, weight, VISIT_POINTS, VISIT_EDGE, VISIT_REACH)
-    return _lay(priors, rates, visits, search=search)
+    points, reach = (APART_POINTS, APART_REACH) if search else TWO_POINTS
+    apart = _around(grid.apart_at, weight, points, FARTHEST, reach)
+    return _lay(priors, rates, visits, apart, search=search)
 
 
 def _around(at: Array, weight: Array, points: int, edge: float, reach: float) -> Array:

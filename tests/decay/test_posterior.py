@@ -69,6 +69,7 @@ class Dense:
         between = [value(f"{name}_between") for name in ("initial", "loss", "pace")]
         between += [drift * value("drift_between_ratio")]
         between += [value(f"{name}_between") for name in ("dryness", "removable")]
+        between[1:] = [grid.apart[node] * spread for spread in between[1:]]
         visit = grid.visit_sd[node] ** 2 * np.diag(1 / calm)
         open_air = 1 - site.washed
         weather = weather_cov(PRIORS, site.months, site.months)
@@ -190,21 +191,21 @@ def test_a_course_without_weight_is_left_out():
 def test_a_late_loss_waits_for_its_onset_and_is_whole_at_the_span():
     grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
     onsets, span = np.unique(grid.onset[~np.isnan(grid.onset)]), PRIORS.value("span")
-    assert onsets == pytest.approx(PRIORS.value("late_onset") + 5 * np.array([-1, 0, 1]))
-    assert grid.slow(np.array([0.0, 6.0, span]))[np.isnan(grid.onset)] == pytest.approx(
-        np.tile([0.0, 6.0, span], (np.isnan(grid.onset).sum(), 1))
+    assert onsets == pytest.approx([10, 15.5, 21, 26.5])
+    assert grid.slow(np.array([0.0, 2.0, span]))[np.isnan(grid.onset)] == pytest.approx(
+        np.tile([0.0, 2.0, span], (np.isnan(grid.onset).sum(), 1))
     )
-    at = grid.slow(np.array([0.0, 6.0, *onsets, span])) / span
+    at = grid.slow(np.array([0.0, 2.0, *onsets, span])) / span
     for place, onset in enumerate(onsets):
         risen = at[grid.onset == onset]
         assert risen[:, 0] == pytest.approx(0)
-        assert (risen[:, 1] < 0.02).all()
+        assert (risen[:, 1] < 0.03).all()
         assert risen[:, 2 + place] == pytest.approx(0.5, abs=0.03)
         assert risen[:, -1] == pytest.approx(1)
 
 
 def test_kinds_of_slow_loss_weigh_what_the_table_says():
     grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
-    alike = np.exp(grid.log_prior + (grid.at**2 + grid.visit_at**2) / 2)
+    alike = np.exp(grid.log_prior + (grid.at**2 + grid.visit_at**2 + grid.apart_at**2) / 2)
     late = ~np.isnan(grid.onset)
     assert alike[late].sum() / alike.sum() == pytest.approx(PRIORS.value("late_share"))

@@ -1,8 +1,8 @@
 """The projection's model of one site written a second time, for numpyro's NUTS sampler.
 
-Nothing is taken from the fit but its table of priors and the lists of what is discrete. Rate and
-visit spread are continuous and normal in their logs, the onset of a late loss is normal, visits
-are Student t, all effects are non-centred. What the panels of a group share at a visit is
+Nothing is taken from the fit but its table of priors and the lists of what is discrete. Rate,
+visit spread and how far formulations part are continuous and normal in their logs, the onset of a
+late loss is normal, visits are Student t, all effects are non-centred. What the panels of a group share at a visit is
 integrated out (compound symmetry), and the combinations k of common share, kind of slow loss and
 panel scale are summed over: without either the sampler is slower. Courses are sampled one by one,
 as their weights are not their evidence.
@@ -86,6 +86,7 @@ def known_of(site, priors, spreads):
         "visit": np.array([value("visit"), spread("visit")]),
         "level": np.array([(value(c), spread(c)) for c in ("initial", "loss", "dryness")]),
         "between": np.array([value(f"{c}_between") for c in OWN]),
+        "apart": np.array([value("apart"), spread("apart")]),
         "replicates": np.array([spreads.residual, spreads.initial, spreads.loss]),
         "share": np.array(shares),
         "slow": np.array([(value(kind), spread(kind)) for kind in slow]),
@@ -117,6 +118,8 @@ def model(course, known):
     tail = numpyro.sample("tail", dist.StudentT(TAIL).expand((months.size,)).to_event(1))
 
     level = centre + spread * site
+    far = known["apart"][0] * jnp.exp(known["apart"][1] * normal("apart"))
+    own = own.at[:, 1:].multiply(far)
     a, l, c, dirt = (known["between"] * own[:, :4]).T[..., None]
     slow, wide = known["slow"].T[..., None]
     path = level[0] + a - (level[1] + l) * phi - centre[1] * c * pace + known["weather"] @ weather

@@ -53,6 +53,8 @@ def draw_site(priors, random, *, groups=3, panels=3, visits=7, last=11.0, drynes
     def apart(name, *size):
         return random.normal(0, value(name), size)
 
+    far = value("apart") * np.exp(random.normal(0, priors.spread("apart")))
+
     months = np.append(np.linspace(0, last, visits), LATE)
     grown = 1 - np.exp(-months / value("grow_in"))
     group = np.repeat(np.arange(groups), panels)
@@ -79,14 +81,14 @@ def draw_site(priors, random, *, groups=3, panels=3, visits=7, last=11.0, drynes
     run = value("span") * risen(months) / risen(value("span")) if slow == "late" else months
     path = (
         (about("initial") + apart("initial_between", groups))[:, None]
-        - (about("loss") + apart("loss_between", groups))[:, None] * phi
-        - value("loss") * apart("pace_between", groups)[:, None] * pace
-        - (about(slow) + own_slope)[:, None] * run
+        - (about("loss") + far * apart("loss_between", groups))[:, None] * phi
+        - value("loss") * far * apart("pace_between", groups)[:, None] * pace
+        - (about(slow) + far * own_slope)[:, None] * run
     )
     weather = random.multivariate_normal(np.zeros(months.size), weather_cov(priors, months))
     state = path + weather
     dry = random.uniform(-1, 1, months.size) * 3**0.5 * dryness_sd
-    dirt = about("dryness") + apart("dryness_between", groups)
+    dirt = about("dryness") + far * apart("dryness_between", groups)
     tail = share**0.5 * visit_sd * random.standard_t(4, months.size)
     alike = (1 - share) ** 0.5 * visit_sd * random.normal(size=state.shape)
     replicates = scale * (

@@ -56,11 +56,11 @@ def test_campaigns_that_disagree_keep_the_prior_wide():
 
 def test_late_losses_are_counted_and_say_nothing_of_a_drift():
     late = learn(PRIORS, [closed(0.2, 0.0025, seed=i, late=True) for i in range(6)])
-    assert late.value("late_share") == pytest.approx((3 * 0.2 + 6) / 9)
+    assert late.value("late_share") == pytest.approx((3 * 0.3 + 6) / 9)
     assert late.value("late") == pytest.approx(0.0025, abs=0.0003)
     assert late.value("drift") == pytest.approx(PRIORS.value("drift"), abs=0.0002)
     steady = learn(PRIORS, [closed(0.2, 0.0008, seed=i) for i in range(6)])
-    assert steady.value("late_share") == pytest.approx(3 * 0.2 / 9)
+    assert steady.value("late_share") == pytest.approx(3 * 0.3 / 9)
     assert steady.value("late") == pytest.approx(PRIORS.value("late"))
 
 
