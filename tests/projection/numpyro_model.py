@@ -3,9 +3,9 @@
 Nothing is taken from the fit but its table of priors and the lists of what is discrete. Rate,
 visit spread and how far formulations part are continuous and normal in their logs, the onset of a
 late loss is normal, visits are Student t, all effects are non-centred. What the panels of a group
-share at a visit is integrated out (compound symmetry), and the combinations k of common share, kind of slow loss and
-panel scale are summed over: without either the sampler is slower. Courses are sampled one by one,
-as their weights are not their evidence.
+share at a visit is integrated out (compound symmetry), and the combinations k of common share, kind
+of slow loss and panel scale are summed over: without either the sampler is slower. Courses are
+sampled one by one, as their weights are not their evidence.
 """
 
 from __future__ import annotations

@@ -119,7 +119,7 @@ def test_project_and_compare_take_derived_properties_by_name(fitted):
 def test_cooler_is_better(fitted, exact):
     chances = []
     for one in (fitted, exact["sri"], exact["surface_temperature"]):
-        row = state(differences(one, 36).frame)
+        row = state(differences(one, 1).frame)
         chances.append(row["probability_better"])
         better = row["estimate"] * (-1 if one.measured.name == "surface_temperature" else 1)
         assert (better > 0) == (row["probability_better"] > 0.5)

@@ -159,9 +159,16 @@ def test_an_interval_too_wide_to_use_is_not_shown():
     frame = aging.project(
         replace(SMALL.exposure, readings=readings), [2, 36], as_of=early, property="lightness"
     ).frame
-    assert set(frame.query("months == 36")["status"]) == {"cannot project"}
-    assert frame.query("months == 36")["notes"].str.contains("90 % interval would span").all()
-    assert frame.query("months == 36")["estimate"].isna().all()
+    late = frame.query("months == 36")
+    refused = late["status"] == "cannot project"
+    assert refused.mean() >= 0.5
+    assert late[refused]["notes"].str.contains("90 % interval would span").all()
+    assert late[refused]["estimate"].isna().all()
+    shown = late[~refused]
+    prop = PROPERTIES["lightness"]
+    usual = shown[shown["target"] == "state"]
+    half = (prop.usual_high - prop.usual_low) / 2
+    assert (usual["upper"] - usual["lower"] <= half).all()
     assert frame.query("months == 2")["estimate"].notna().all()
 
 
@@ -224,7 +231,7 @@ def test_priors_follow_the_climate_and_are_the_usual_ones_elsewhere():
     assert losses[0] < losses[1] < losses[2]
     assert 2 <= losses[2] / losses[0] <= 3  # Sleiman et al. 2011: Florida against Arizona
     assert every["polar"].table.equals(every["*"].table)
-    assert priors_for(PROPERTIES["gloss_60"], climate="hot-dry").value("late_share") == 0.1
+    assert priors_for(PROPERTIES["gloss_60"], climate="hot-dry").value("late_share") == 0.15
 
 
 def test_priors_of_other_properties_follow_their_usual_band():
