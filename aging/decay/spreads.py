@@ -14,7 +14,7 @@ import numpy as np
 from aging.decay.priors import Priors
 from aging.decay.site import Array, SiteReadings
 
-PRIOR_PANELS, PRIOR_READINGS, CLIP = 4.0, 10.0, 4.0
+PRIOR_PANELS, PRIOR_READINGS, CLIP = 6.0, 10.0, 4.0
 
 
 @dataclass(frozen=True)
