@@ -14,7 +14,7 @@ import numpy as np
 from aging.decay.priors import Priors
 from aging.decay.site import Array, SiteReadings
 
-PRIOR_PANELS = np.array([8.0, 4.0])  # initial value, loss: the table knows less of the latter
+PRIOR_PANELS = np.array([8.0, 5.0])  # initial value, loss: the table knows less of the latter
 PRIOR_READINGS, CLIP = 10.0, 4.0
 
 
