@@ -134,7 +134,8 @@ def test_batches_that_differ_leave_the_value_of_the_worst(exposure):
     kept = propose(two, "A8", "projected", retention=True)
     assert kept.value < propose(one, "A8", "projected", retention=True).value
     other = propose(two, "A0", "projected")
-    assert other.value == propose(one, "A0", "projected").value
+    assert other.bound == propose(one, "A0", "projected").bound
+    assert other.bound - other.value < 0.02  # its own batches differ by next to nothing, and a step
 
 
 def test_a_rated_value_is_taken_as_issued(evidence):
