@@ -10,6 +10,7 @@ from scipy.stats import multivariate_normal
 
 from aging.decay.elimination import eliminate, path_design, weather_cov
 from aging.decay.nodes import coarse_grid, finer_grid
+from aging.decay.paths import COURSES
 from aging.decay.posterior import fit_site
 from aging.decay.priors import Priors, priors_for
 from aging.decay.site import SiteReadings, site_readings
@@ -186,6 +187,14 @@ def test_a_course_without_weight_is_left_out():
     fitted = fit_site(make_site(seed=2), Priors(table, "month"), draws=200)
     assert list(fitted.course_weight) == ["exponential", "stretched", "delayed"]
     assert np.isfinite(fitted.at([36.0])[1]).all()
+
+
+def test_pace_is_the_slope_of_a_course_by_the_log_of_its_parameter():
+    parameter, months, step = np.array([0.05, 0.4]), np.array([0.0, 1.0, 7.0, 36.0]), 1e-5
+    for course in COURSES.values():
+        up, down = (course.phi(parameter * np.exp(by), months, 36.0) for by in (step, -step))
+        slope = (up - down) / (2 * step)
+        assert course.pace(parameter, months, 36.0) == pytest.approx(slope, abs=1e-8)
 
 
 def test_a_late_loss_waits_for_its_onset_and_is_whole_at_the_span():
