@@ -18,12 +18,13 @@ import jax.numpy as jnp
 import numpy as np
 import numpyro
 from numpyro import distributions as dist
-from numpyro.infer import NUTS
+from numpyro.infer import NUTS, init_to_uniform
 
 from aging.decay.nodes import COMMON_SHARES, PANEL_SCALES
 
 numpyro.enable_x64()
 LATE, TAIL, ACCEPT = 36.0, 4.0, 0.95
+NEAR = 0.5  # of the priors' centres, where a chain starts; from afar one may never come back
 OWN, SLOW = ("initial", "loss", "pace", "dryness"), ("drift", "drift_wide", "late")
 DISCRETE = list(product(COMMON_SHARES, SLOW, PANEL_SCALES))
 
@@ -163,7 +164,11 @@ class Sampler:
         known = {name: jnp.asarray(value) for name, value in known.items()}
         self.warmup = warmup
         self._kernel = NUTS(
-            model, dense_mass=True, target_accept_prob=ACCEPT, max_tree_depth=(7, 10)
+            model,
+            dense_mass=True,
+            target_accept_prob=ACCEPT,
+            max_tree_depth=(7, 10),
+            init_strategy=init_to_uniform(radius=NEAR),
         )
 
         def step(state, course):
