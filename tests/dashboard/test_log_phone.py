@@ -138,6 +138,7 @@ class Phone:
         calm(self.page)  # the choices fold away, and all below moves up
 
     def type(self, text: str, mean: str) -> None:
+        calm(self.page)  # the panel's own field has come
         self.spots.fill(text)
         self.page.get_by_text(f"Mean {mean}").wait_for()
 
