@@ -23,7 +23,7 @@ PRIORS = replace(PRIORS, table=PRIORS.table.copy())
 PRIORS.table.loc["apart", "spread"] = 1e-6
 # with onsets among the readings there are modes between which no chain goes
 PRIORS.table.loc["late_onset", ["value", "spread"]] = 22.0, 5.0
-WARM_UP, DRAWS = 1400, 8000
+WARM_UP, DRAWS = 1400, 10_000
 ENDS = (0.05, 0.95)
 SHARE = np.array(list(PRIORS.courses.values()))
 
@@ -88,7 +88,7 @@ def test_interval_ends_are_those_of_full_sampling(courses):
     effective = 1 / sum(SHARE**2 / [one.effective for one in courses])
     print(f"\n{effective:.0f} effective draws, ends apart by {np.abs(apart).max():.4f}; x 1e-4:")
     print((1e4 * apart).round().astype(int))
-    assert effective > 6000
+    assert effective > 8000
     assert np.abs(apart).max() < 0.003
 
 

@@ -20,7 +20,10 @@ from aging.vocabulary import PROPERTIES
 
 REAL = priors_for(PROPERTIES["solar_reflectance"])
 LATE, NUMBER = 36, 5
-DESIGN = replace(sized(STUDY, formulations=4, panels=2), visits=(0, 1, 2, 4, 6, 9, 12))
+DESIGN = replace(
+    sized(STUDY, formulations=4, panels=2), visits=(0, 1, 2, 4, 6, 9, 12),
+    scatter=replace(STUDY.scatter, visit=1.6),
+)  # fmt: skip
 
 
 def without_visits(priors):
@@ -54,4 +57,4 @@ def test_intervals_hold_with_visit_effects_and_fail_without(studies):
     real, control = coverage(studies, REAL), coverage(studies, without_visits(REAL))
     print(f"\ncoverage {real:.3f} with visit effects, {control:.3f} without")
     assert real >= 0.85
-    assert control <= 0.80
+    assert control <= 0.70

@@ -152,23 +152,14 @@ def test_no_interval_leaves_what_the_property_can_be():
 
 
 def test_an_interval_too_wide_to_use_is_not_shown():
-    readings = SMALL.exposure.readings.assign(
-        property="lightness", unit="1", value=40 + 50 * VALUES
-    )
+    readings = SMALL.exposure.readings.assign(property="lightness", unit="1", value=100 * VALUES)
     early = as_of(SMALL.exposure, 2)
     frame = aging.project(
         replace(SMALL.exposure, readings=readings), [2, 36], as_of=early, property="lightness"
     ).frame
-    late = frame.query("months == 36")
-    refused = late["status"] == "cannot project"
-    assert refused.mean() >= 0.5
-    assert late[refused]["notes"].str.contains("90 % interval would span").all()
-    assert late[refused]["estimate"].isna().all()
-    shown = late[~refused]
-    prop = PROPERTIES["lightness"]
-    usual = shown[shown["target"] == "state"]
-    half = (prop.usual_high - prop.usual_low) / 2
-    assert (usual["upper"] - usual["lower"] <= half).all()
+    assert set(frame.query("months == 36")["status"]) == {"cannot project"}
+    assert frame.query("months == 36")["notes"].str.contains("90 % interval would span").all()
+    assert frame.query("months == 36")["estimate"].isna().all()
     assert frame.query("months == 2")["estimate"].notna().all()
 
 
