@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
 
 import streamlit as st
@@ -29,8 +30,17 @@ def page(view: str, title: str) -> st.Page:
     return st.Page(f"views/{view}.py", title=title, url_path=view, visibility=seen)
 
 
+@st.fragment(run_every=timedelta(days=1))
+def whole_again() -> None:
+    """Nothing: the browser asks for a page anew when a lost link is back where one such is in it.
+
+    Else a run that was cut with the link would stay on the screen as it was, without its end.
+    """
+
+
 st.set_page_config(page_title=wording.TITLE, page_icon=str(ICON), layout="wide")
 st.html(wording.LOOK)
+whole_again()
 comes_in = entry.inside()
 if not entry.may("take out"):
     st.html(entry_words.STAYS)

@@ -14,6 +14,7 @@ from urllib.request import urlopen
 
 import pytest
 from axe_check import findings
+from walk import calm
 
 from dashboard import ways_words, wording
 
@@ -87,8 +88,8 @@ class Visit:
     def settle(self, heading: str, charts: int = 1) -> None:
         """Wait for the charts, folds opened."""
         self.page.get_by_role("heading", name=heading, level=1).wait_for(timeout=120_000)
+        calm(self.page)  # a chart may be drawn only when its fold is opened
         drawn = self.page.locator("[data-testid=stVegaLiteChart] svg")
-        drawn.nth(charts - 1).wait_for(state="attached", timeout=240_000)
         for fold in self.page.locator("summary").filter(has_text=wording.DETAILS).all():
             fold.click()
         drawn.nth(charts - 1).wait_for()
