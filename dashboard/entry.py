@@ -106,7 +106,7 @@ def require_open(view: str, *, comes_in: bool) -> None:
             _form(data.named_source() or "")
         st.stop()
     if not opens(view):
-        st.text(wording.NOT_FOR_YOU)
+        st.text(wording.NOT_FOR_YOU if name() else wording.OPEN_TO_ALL)
         st.stop()
 
 

@@ -95,6 +95,12 @@ def test_an_open_store_asks_nobody(store):
     assert entry.is_open(str(store))
 
 
+def test_an_open_store_has_no_page_of_a_person_and_says_why(store):
+    app = run("")
+    app.switch_page("views/me.py").run()
+    assert wording.OPEN_TO_ALL in texts(app)
+
+
 @pytest.mark.usefixtures("team")
 def test_every_page_waits_for_a_name_and_a_passcode():
     for view in ("", "views/doubts.py", "views/story.py", "views/overview.py"):
