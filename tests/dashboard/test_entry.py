@@ -95,7 +95,8 @@ def test_an_open_store_asks_nobody(store):
     assert entry.is_open(str(store))
 
 
-def test_an_open_store_has_no_page_of_a_person_and_says_why(store):
+@pytest.mark.usefixtures("store")
+def test_an_open_store_has_no_page_of_a_person_and_says_why():
     app = run("")
     app.switch_page("views/me.py").run()
     assert wording.OPEN_TO_ALL in texts(app)
