@@ -9,6 +9,7 @@ import pytest
 from aging.decay.ratings import (
     Ratings,
     differences,
+    holm,
     medians,
     trend,
 )
@@ -116,6 +117,13 @@ def test_like_formulations_are_told_apart_as_often_as_promised_and_holm_corrects
         assert all(d.p_holm >= d.p_value for d in found)
         p += [d.p_value for d in found]
     assert np.mean(np.array(p) <= 0.1) <= 0.16
+
+
+def test_holm_steps_down_as_in_statsmodels():
+    from statsmodels.stats.multitest import multipletests
+
+    for p in ([0.01, 0.04, 0.03, 0.005], [0.5, 0.5, 0.9], [0.02]):
+        assert holm(p) == pytest.approx(multipletests(p, method="holm")[1].tolist())
 
 
 def test_a_method_that_was_not_told_is_not_made_up():
