@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from house import table_rows
+from house import ROOT, table_rows
 
-from aging.backtesting.measured import measured
+from aging.backtesting.measured import CAMPAIGNS, measured
 
 HEADER = (
     "course coverage 6 / 12 / 18 / 24 months error ratio below the one-sided 95 % bound "
@@ -20,3 +20,4 @@ def test_the_documents_record_is_the_record():
         ):
             assert [float(one) for one in told.split("/")] == each[name].tolist(), (course, name)
     assert not rows
+    assert f"{CAMPAIGNS} simulated campaigns a course" in (ROOT / "DEVELOPERS.md").read_text()
