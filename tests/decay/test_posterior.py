@@ -200,16 +200,18 @@ def test_pace_is_the_slope_of_a_course_by_the_log_of_its_parameter():
 def test_a_late_loss_waits_for_its_onset_and_is_whole_at_the_span():
     grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
     onsets, span = np.unique(grid.onset[~np.isnan(grid.onset)]), PRIORS.value("span")
-    assert onsets == pytest.approx([10, 15.5, 21, 26.5], abs=0.01)
-    assert grid.slow(np.array([0.0, 2.0, span]))[np.isnan(grid.onset)] == pytest.approx(
-        np.tile([0.0, 2.0, span], (np.isnan(grid.onset).sum(), 1))
+    places, width = np.array([-1.342, -0.447, 0.447, 1.342]), PRIORS.value("late_width")
+    assert onsets == pytest.approx(PRIORS.value("late_onset") + 6.15 * places)
+    assert grid.slow(np.array([0.0, 6.0, span]))[np.isnan(grid.onset)] == pytest.approx(
+        np.tile([0.0, 6.0, span], (np.isnan(grid.onset).sum(), 1))
     )
-    at = grid.slow(np.array([0.0, 2.0, *onsets, span])) / span
+    at = grid.slow(np.array([0.0, *onsets, span])) / span
     for place, onset in enumerate(onsets):
         risen = at[grid.onset == onset]
+        before = grid.slow(np.array([max(onset - 4 * width, 0.0)]))[grid.onset == onset] / span
         assert risen[:, 0] == pytest.approx(0)
-        assert (risen[:, 1] < 0.03).all()
-        assert risen[:, 2 + place] == pytest.approx(0.5, abs=0.03)
+        assert (before < 0.02).all()
+        assert risen[:, 1 + place] == pytest.approx(0.5, abs=0.03)
         assert risen[:, -1] == pytest.approx(1)
 
 
