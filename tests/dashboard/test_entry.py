@@ -99,6 +99,7 @@ def test_an_open_store_asks_nobody(store):
 def test_an_open_store_has_no_page_of_a_person_and_says_why():
     app = run("")
     app.switch_page("views/me.py").run()
+    assert [one.value for one in app.title] == [wording.ME]
     assert wording.OPEN_TO_ALL in texts(app)
 
 
