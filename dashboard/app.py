@@ -84,7 +84,7 @@ chosen = st.navigation(
     },
     position="top" if comes_in else "hidden",
 )
-entry.require_open(chosen.url_path, chosen.title, comes_in=comes_in)
+entry.require_open(chosen.url_path, comes_in=comes_in)
 state.arrive(chosen.url_path, chosen.title)
 try:
     chosen.run()

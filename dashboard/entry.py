@@ -96,7 +96,7 @@ def opens(view: str) -> bool:
     return bool(name()) if view == "me" else view not in VIEWS or may(VIEWS[view])
 
 
-def require_open(view: str, title: str, *, comes_in: bool) -> None:
+def require_open(view: str, *, comes_in: bool) -> None:
     """Ask who is there where they did not come in; end a page that is not for them."""
     if not comes_in:
         st.title(wording.TITLE)
@@ -106,8 +106,11 @@ def require_open(view: str, title: str, *, comes_in: bool) -> None:
             _form(data.named_source() or "")
         st.stop()
     if not opens(view):
-        st.title(title)
-        st.text(wording.NOT_FOR_YOU if name() else wording.OPEN_TO_ALL)
+        if name():
+            st.text(wording.NOT_FOR_YOU)
+        else:  # the page of a person, where there is none
+            st.title(wording.ME)
+            st.text(wording.OPEN_TO_ALL)
         st.stop()
 
 
