@@ -107,6 +107,12 @@ def test_a_workbook_of_nothing_but_air_is_refused_before_it_is_unpacked(tmp_path
         intake.read(bomb)
 
 
+def test_an_error_shows_no_details_and_sends_nobody_to_another_site():
+    client = tomllib.loads((APP.parent / ".streamlit/config.toml").read_text("utf-8"))["client"]
+    assert client["showErrorDetails"] == "none"
+    assert client["showErrorLinks"] is False
+
+
 def test_uploads_are_limited_by_the_server_and_by_the_layer():
     settings = tomllib.loads((APP.parent / ".streamlit/config.toml").read_text("utf-8"))["server"]
     assert settings["maxUploadSize"] <= 25
