@@ -11,7 +11,7 @@ HELP = "A keeper of this store gives you a name and a passcode. A session ends a
 CANNOT_ASK = "The store cannot be asked who may come in. Try again in a moment."
 NOT_FOR_YOU = "This page is not for your roles; a keeper of the store changes them."
 OPEN_TO_ALL = """Nobody signs in here: all who reach this store may do everything in it.
-The command `aging people` names its first keeper; from then on it asks who is there."""
+The command "aging people" names its first keeper; from then on it asks who is there."""
 ME, SIGN_OUT, ROLES_MAY = "You", "Sign out", "With your roles you may"
 NEW, AGAIN, CHANGE = "New passcode", "Once more", "Change passcode"
 DEED_COLUMNS = {"deed": "What", "reason": "Why it is so"}
