@@ -5,9 +5,10 @@ Given one node, a site's readings are jointly Gaussian in everything else (elimi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import expit
@@ -16,23 +17,34 @@ from aging.decay.paths import COURSES
 from aging.decay.priors import Priors
 from aging.decay.site import Array, Index
 
-RATE_POINTS, FINE_POINTS, VISIT_POINTS = 11, 6, 3
-EDGE, VISIT_EDGE = 2.4, 1.5  # in standard deviations of the prior
-REACH, VISIT_REACH = 2.6, 1.5  # in standard deviations of the weight that a coarser grid found
-APART_POINTS, APART_EDGE, APART_REACH = 3, 1.5, 1.5  # likewise, of how far formulations part
+RATE_POINTS, FINE_POINTS = 11, 6
+EDGE, REACH = 2.4, 2.6  # in standard deviations: of the prior, of the weight that a grid found
+VISIT_POINTS, VISIT_EDGE = (3, 5), (1.5, 2.2)  # of the visits' spread, for the search and the fit
+APART_POINTS, APART_EDGE, APART_REACH = 3, 1.5, 1.5  # of how far formulations part
 TWO_POINTS, FARTHEST = (2, 1.0), 2.5  # for the fit: a mean less and plus a standard deviation
-LATE_AT = (-1.342, -0.447, 0.447, 1.342)  # onsets, in standard deviations of their prior: sd 1
+FEW_ONSETS, ONSETS = 4, (8, 12)  # of a late loss: coarse grid, then for the search and the fit
 PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
 COMMON_SHARES = (0.5, 0.95)  # of a visit's variance that all panels of the site share
 SCALARS = ("courses", "span", "late_width")
+
+
+class Slow(NamedTuple):
+    """A kind of slow loss: centre and spread of its size, onset and the mass of it, log weight."""
+
+    drift: float
+    drift_sd: float
+    onset: float
+    onset_mass: float
+    log_share: float
 
 
 @dataclass(frozen=True)
 class Grid:
     """Nodes (N,): course index, its parameter, spreads, and the log of the prior weight.
 
-    Slow loss runs with time, or begins late: onset is NaN where it runs with time; drift and
-    drift_sd are centre and spread of its coefficient at the site.
+    Slow loss runs with time, or begins late: onset, and the prior mass it stands for among onsets,
+    are NaN where it runs with time; drift and drift_sd are centre and spread of its coefficient at
+    the site.
     visit_sd is shared by all panels of the site, group_visit_sd by the panels of one group;
     panel_scale multiplies the spreads of replicates; at and visit_at are the parameter and the
     visits' spread in standard deviations of their log prior. apart multiplies the spreads of
@@ -49,6 +61,7 @@ class Grid:
     drift: Array
     drift_sd: Array
     onset: Array
+    onset_mass: Array
     panel_scale: Array
     at: Array
     visit_at: Array
@@ -101,44 +114,58 @@ class Grid:
         return weight / weight.sum()
 
 
-def _slow_losses(priors: Priors) -> list[tuple[float, float, float, float]]:
-    """Centre, spread, onset and log prior weight of every kind of slow loss."""
+def _onset_edges(grid: Grid, weight: Array, cells: int) -> Array:
+    """Edges (cells + 1,), in shares of the prior: cells alike in the mean of prior and weight."""
+    even, late = np.linspace(0, 1, cells + 1), ~np.isnan(grid.onset)
+    if not late.any():
+        return even
+    _, first, place = np.unique(grid.onset[late], return_index=True, return_inverse=True)
+    found = np.bincount(place, weight[late]).cumsum()
+    before = grid.onset_mass[late][first].cumsum()
+    mean = (before + found / found[-1]) / 2
+    return np.interp(even, np.append(0.0, mean), np.append(0.0, before))
+
+
+def _slow_losses(priors: Priors, onset_edges: Array, *, search: bool) -> Iterator[Slow]:
+    """Every kind of slow loss; a search has one that runs with time, the wide one."""
     late = priors.value("late_share")
-    steady = [(name, np.nan, (1 - late) / 2) for name in ("drift", "drift_wide")]
-    centre, spread = priors.value("late_onset"), priors.spread("late_onset")
-    begun = [("late", centre + spread * z, late / len(LATE_AT)) for z in LATE_AT if late > 0]
-    return [
-        (priors.value(name), priors.spread(name), onset, float(np.log(share)))
-        for name, onset, share in steady + begun
-    ]
+    steady = ["drift_wide"] if search else ["drift", "drift_wide"]
+    kinds = [(name, np.nan, np.nan, (1 - late) / len(steady)) for name in steady]
+    if late > 0:
+        middle, mass = (onset_edges[1:] + onset_edges[:-1]) / 2, np.diff(onset_edges)
+        onset = priors.value("late_onset") + priors.spread("late_onset") * 12**0.5 * (middle - 0.5)
+        kinds += [("late", at, its, late * its) for at, its in zip(onset, mass, strict=True)]
+    for name, at, its, share in kinds:
+        yield Slow(priors.value(name), priors.spread(name), at, its, float(np.log(share)))
 
 
 def _lay(
-    priors: Priors, rates: Sequence[Array], visits: Array, apart: Array, *, search: bool
-) -> Grid:
+    priors: Priors, rates: Sequence[Array], visits: Array, apart: Array, onset_edges: Array,
+    *, search: bool,
+) -> Grid:  # fmt: skip
     """Grid with standardised log parameters `rates` (one array a course) and log visit spreads.
 
-    A grid for the search has one wide slow loss and the replicates' spreads as they are; in any
-    other the scale of those spreads alternates over the grid like the squares of a chessboard, and
-    so do, in any, the places `apart` of how far formulations differ.
+    The scale of the replicates' spreads, 1 in a search, alternates over the grid like the squares
+    of a chessboard, and so do the places `apart` of how far formulations differ and, in a search,
+    the share of a visit that is common.
     """
-    slow = [(priors.value("drift_wide"), priors.spread("drift_wide"), np.nan, 0.0)]
-    slow, scales = (slow, (1.0,)) if search else (_slow_losses(priors), PANEL_SCALES)
+    slow = list(_slow_losses(priors, onset_edges, search=search))
+    scales = (1.0,) if search else PANEL_SCALES
     rows = []
     for i, (name, z) in enumerate(zip(priors.courses, rates, strict=True)):
         centre, log_sd = priors.parameter(name)
         for (r, at), (v, visit), (c, common), (k, loss) in product(
             enumerate(z), enumerate(visits), enumerate(COMMON_SHARES), enumerate(slow)
         ):
+            if search and (r + v + c + k) % 2:
+                continue
             visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
-            drift, drift_sd, onset, share = loss
             far = apart[(r + (v + c if search else k)) % apart.size]
             rows.append((
                 i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
-                visit_sd * (1 - common) ** 0.5, drift, drift_sd, onset,
-                scales[(r + v + c) % len(scales)], at, visit,
-                priors.value("apart") * np.exp(priors.spread("apart") * far), far,
-                share - (at**2 + visit**2 + far**2) / 2,
+                visit_sd * (1 - common) ** 0.5, *loss[:4], scales[(r + v + c) % len(scales)],
+                at, visit, priors.value("apart") * np.exp(priors.spread("apart") * far), far,
+                loss.log_share - (at**2 + visit**2 + far**2) / 2,
             ))  # fmt: skip
     course, *arrays = np.array(rows).T
     scalars = (tuple(priors.courses), priors.value("span"), priors.value("late_width"))
@@ -146,23 +173,27 @@ def _lay(
 
 
 def coarse_grid(priors: Priors) -> Grid:
-    """Nodes over the whole prior, for the search; N about three hundred."""
+    """Nodes over the whole prior, for the search; N about seven hundred."""
     z = np.linspace(-EDGE, EDGE, RATE_POINTS)
-    visits = np.linspace(-VISIT_EDGE, VISIT_EDGE, VISIT_POINTS)
+    visits = np.linspace(-VISIT_EDGE[0], VISIT_EDGE[0], VISIT_POINTS[0])
     apart = np.linspace(-APART_EDGE, APART_EDGE, APART_POINTS)
-    return _lay(priors, [z] * len(priors.courses), visits, apart, search=True)
+    onset_edges = np.linspace(0, 1, FEW_ONSETS + 1)
+    return _lay(priors, [z] * len(priors.courses), visits, apart, onset_edges, search=True)
 
 
 def finer_grid(priors: Priors, grid: Grid, weight: Array, *, search: bool) -> Grid:
     """Nodes where the weight of a coarser grid lies, course by course."""
+    fit = int(not search)
     rates = []
     for i in range(len(grid.courses)):
         rows = grid.course == i
         rates.append(_around(grid.at[rows], weight[rows], FINE_POINTS, EDGE, REACH))
-    visits = _around(grid.visit_at, weight, VISIT_POINTS, VISIT_EDGE, VISIT_REACH)
+    edge = VISIT_EDGE[fit]
+    visits = _around(grid.visit_at, weight, VISIT_POINTS[fit], edge, edge)
     points, reach = (APART_POINTS, APART_REACH) if search else TWO_POINTS
     apart = _around(grid.apart_at, weight, points, FARTHEST, reach)
-    return _lay(priors, rates, visits, apart, search=search)
+    onset_edges = _onset_edges(grid, weight, ONSETS[fit])
+    return _lay(priors, rates, visits, apart, onset_edges, search=search)
 
 
 def _around(at: Array, weight: Array, points: int, edge: float, reach: float) -> Array:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
+from aging.decay import nodes
 from aging.decay.elimination import eliminate, path_design, weather_cov
 from aging.decay.nodes import coarse_grid, finer_grid
 from aging.decay.paths import COURSES
@@ -197,11 +198,16 @@ def test_pace_is_the_slope_of_a_course_by_the_log_of_its_parameter():
         assert course.pace(parameter, months, 36.0) == pytest.approx(slope, abs=1e-8)
 
 
+def alike(grid):
+    """Weight (N,) of every kind of slow loss, at any rate and spread."""
+    return np.exp(grid.log_prior + (grid.at**2 + grid.visit_at**2 + grid.apart_at**2) / 2)
+
+
 def test_a_late_loss_waits_for_its_onset_and_is_whole_at_the_span():
-    grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
+    grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), alike(coarse), search=False)
     onsets, span = np.unique(grid.onset[~np.isnan(grid.onset)]), PRIORS.value("span")
-    places, width = np.array([-1.342, -0.447, 0.447, 1.342]), PRIORS.value("late_width")
-    assert onsets == pytest.approx(PRIORS.value("late_onset") + 6.15 * places)
+    width = PRIORS.value("late_width")
+    assert onsets == pytest.approx(12 + (np.arange(12) + 0.5) / 12 * 16, abs=0.01)
     assert grid.slow(np.array([0.0, 6.0, span]))[np.isnan(grid.onset)] == pytest.approx(
         np.tile([0.0, 6.0, span], (np.isnan(grid.onset).sum(), 1))
     )
@@ -215,8 +221,47 @@ def test_a_late_loss_waits_for_its_onset_and_is_whole_at_the_span():
         assert risen[:, -1] == pytest.approx(1)
 
 
+def test_onsets_gather_where_the_weight_is_and_stand_for_the_prior():
+    """Half of them, once all the weight lies in one cell of four; masses fill the whole prior."""
+    coarse = coarse_grid(PRIORS)
+    cells = np.unique(coarse.onset[~np.isnan(coarse.onset)])
+    weight = alike(coarse) * ~(coarse.onset != cells[1])
+    grid = finer_grid(PRIORS, coarse, weight, search=True)
+    onsets, first = np.unique(grid.onset[~np.isnan(grid.onset)], return_index=True)
+    mass = grid.onset_mass[~np.isnan(grid.onset)][first]
+    assert (cells.size, onsets.size) == (4, 8)
+    assert mass.sum() == pytest.approx(1)
+    assert onsets == pytest.approx(12 + 16 * (mass.cumsum() - mass / 2), abs=0.01)
+    assert (np.abs(onsets - cells[1]) < 2).sum() == 5
+    assert mass[np.abs(onsets - cells[1]) < 2] == pytest.approx(0.05)
+
+
 def test_kinds_of_slow_loss_weigh_what_the_table_says():
     grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
-    alike = np.exp(grid.log_prior + (grid.at**2 + grid.visit_at**2 + grid.apart_at**2) / 2)
-    late = ~np.isnan(grid.onset)
-    assert alike[late].sum() / alike.sum() == pytest.approx(PRIORS.value("late_share"))
+    late, share = ~np.isnan(grid.onset), alike(grid)
+    assert share[late].sum() / share.sum() == pytest.approx(PRIORS.value("late_share"))
+
+
+@pytest.mark.parametrize(
+    ("onset", "last", "within"), [(14.0, 24.0, 0.003), (22.0, 24.0, 0.003), (40.0, 12.0, 0.005)]
+)
+def test_a_finer_grid_tells_the_same(monkeypatch, onset, last, within):
+    """A late loss seen whole, one just begun, and none yet: the ends of intervals stay."""
+    random = np.random.default_rng(3)
+    months, group = np.arange(0, last + 1, 2.0), np.repeat(np.arange(4), 3)
+    lost = 0.15 * (1 - np.exp(-0.2 * months)) + 0.08 / (1 + np.exp((onset - months) / 2))
+    values = 0.82 + random.normal(0, 0.02, 4)[group, None] - lost
+    values = values + random.normal(0, 0.006, months.size)
+    site = site_readings(values + random.normal(0, 0.004, values.shape), group, months)
+
+    def ends():
+        told = fit_site(site, PRIORS, draws=40_000).at([36.0])
+        return np.quantile(np.concatenate([one[0] for one in told], axis=1), [0.05, 0.95], axis=0)
+
+    ours = ends()
+    monkeypatch.setattr(nodes, "FINE_POINTS", 9)
+    monkeypatch.setattr(nodes, "VISIT_POINTS", (5, 7))
+    monkeypatch.setattr(nodes, "ONSETS", (16, 32))
+    finer = ends()
+    assert np.abs(ours - finer).max() > 0
+    assert ours == pytest.approx(finer, abs=within)

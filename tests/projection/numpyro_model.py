@@ -2,7 +2,7 @@
 
 Nothing is taken from the fit but its table of priors and the lists of what is discrete. Rate,
 visit spread and how far formulations part are continuous and normal in their logs, the onset of a
-late loss is normal, visits are Student t, all effects are non-centred. What the panels of a group
+late loss is uniform, visits are Student t, all effects are non-centred. What the panels of a group
 share at a visit is integrated out (compound symmetry), and the combinations k of common share, kind
 of slow loss and panel scale are summed over: without either the sampler is slower. Courses are
 sampled one by one, as their weights are not their evidence.
@@ -48,7 +48,7 @@ def course_of_loss(number, log_parameter, months, span):
 def slow_loss(late, onset, months, span):
     """A logistic rise from 0 at the start, as large as a steady loss at `span`."""
     middle, spread, width = late
-    middle = middle + spread * onset
+    middle = middle + spread * 12**0.5 * (onset - 0.5)
 
     def rise(at):
         return jax.nn.sigmoid((at - middle) / width) - jax.nn.sigmoid(-middle / width)
@@ -125,7 +125,8 @@ def model(course, known):
     slow, wide = known["slow"].T[..., None]
     path = level[0] + a - (level[1] + l) * phi - centre[1] * c * pace + known["weather"] @ weather
     slope = slow + wide * (normal("slope") + known["drift_ratio"] * own[:, 4])
-    late = slow_loss(known["late"], normal("onset"), months, known["span"])
+    onset = numpyro.sample("onset", dist.Uniform(0, 1))
+    late = slow_loss(known["late"], onset, months, known["span"])
     run = jnp.where(known["is_late"][:, None, None], late, months)
     state = path - slope[..., None] * run  # k, g, v
     wet = -(level[2] + dirt) * known["dryness"]

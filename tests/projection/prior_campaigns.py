@@ -66,7 +66,8 @@ def draw_site(priors, random, *, groups=3, panels=3, visits=7, last=11.0, drynes
     scale = random.choice(PANEL_SCALES)
     late = value("late_share")
     slow = random.choice(["drift", "drift_wide", "late"], p=[(1 - late) / 2, (1 - late) / 2, late])
-    onset = about("late_onset")
+    reach = 3**0.5 * priors.spread("late_onset")
+    onset = value("late_onset") + random.uniform(-reach, reach)
 
     def shape(factor):
         return COURSES[course](months, parameter * factor, value("span"))

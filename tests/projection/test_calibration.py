@@ -36,12 +36,14 @@ def quantities(state, reading):
     )
 
 
-@pytest.fixture(scope="module")
-def pairs():
-    """Truth (N, 4) and draws (N, D, 4)."""
+@pytest.fixture(scope="module", params=[(7, 11.0), (11, 24.0)], ids="{0[1]:.0f} months".format)
+def pairs(request):
+    """Truth (N, 4) and draws (N, D, 4): before any late loss, and with its onset in sight."""
+    visits, last = request.param
     truth, draws = [], []
     for number in range(SITES):
-        drawn = draw_site(PRIORS, np.random.default_rng([7, number]))
+        random = np.random.default_rng([7, number])
+        drawn = draw_site(PRIORS, random, visits=visits, last=last)
         fitted = fit_site(drawn.readings, only(drawn.course), draws=DRAWS, seed=number)
         truth.append(quantities(drawn.state, drawn.reading))
         draws.append(quantities(*(target[0] for target in fitted.at([LATE]))))

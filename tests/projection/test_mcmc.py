@@ -7,7 +7,7 @@ visits' Student t itself where the fit has precision factors, and normal priors 
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -19,11 +19,7 @@ from aging.decay.spreads import panel_spreads
 from aging.vocabulary import PROPERTIES
 
 PRIORS = priors_for(PROPERTIES["solar_reflectance"])
-PRIORS = replace(PRIORS, table=PRIORS.table.copy())
-PRIORS.table.loc["apart", "spread"] = 1e-6
-# with onsets among the readings there are modes between which no chain goes
-PRIORS.table.loc["late_onset", ["value", "spread"]] = 22.0, 5.0
-WARM_UP, DRAWS = 1400, 10_000
+WARM_UP, DRAWS = 1400, 12_000
 ENDS = (0.05, 0.95)
 SHARE = np.array(list(PRIORS.courses.values()))
 
