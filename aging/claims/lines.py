@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from aging.claims.proposal import RETENTION
-from aging.claims.watch import Watched
+from aging.claims.watch import FAR, Watched
 from aging.vocabulary import property_named
 
 
@@ -38,7 +38,8 @@ def _read(one: Watched) -> str:
 def _to_break(one: Watched) -> str:
     if np.isnan(one.breaks_at):
         return "; no single visit would break it" if np.isinf(one.distance) else ""
+    sooner = ", but less may do, so far off" if one.sigmas > FAR else ""
     return (
         f"; it breaks if the mean at month {one.next_months:g} reads {one.breaks_at:.3f}, "
-        f"{one.distance:.3f} ({one.sigmas:.1f} standard deviations) off what is expected"
+        f"{one.distance:.3f} ({one.sigmas:.1f} standard deviations) off what is expected{sooner}"
     )

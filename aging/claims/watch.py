@@ -11,6 +11,8 @@ claimed month and N those of the mean at the next visit:
     distance                 from E N to there, in the property's unit, and over the sd of N
 
 A next visit that says little of the claimed month (b of 0.05 or less) breaks nothing by itself.
+The line through the draws is a guide as far as they reach (FAR): a mean farther off is taken for a
+late loss that begins, and moves the claimed month by more than b tells.
 Of a claim that a criterion is met, failing is one minus its probability.
 """
 
@@ -38,6 +40,7 @@ from aging.vocabulary import Property, property_named
 AT_RISK, BROKEN = 0.1, 0.5
 NEXT_MONTHS = 3.0  # where no plan says when the next visit is
 LEAST_PULL = 0.05
+FAR = 3.0  # standard deviations
 State = Literal["holds", "at risk", "broken", "cannot tell"]
 
 

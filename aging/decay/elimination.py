@@ -15,8 +15,9 @@ Reading of panel p (group g) at visit v, exposure time t, dryness x:
 
 Panels are integrated out first, then xi, then the groups, leaving a system of visits and site
 levels whose size grows with neither; the cost is linear in both. Panels read at the same visits
-share their matrices. Notation: N nodes, K panel patterns, A group patterns, G groups, V visits,
-Q = 6 path coefficients. Each step keeps what draws are made of and its part of -2 log likelihood.
+share their matrices. Notation: N nodes, M kinds of them, K panel patterns, A group patterns,
+G groups, V visits, Q = 6 path coefficients. Each step keeps what draws are made of and its part of
+-2 log likelihood.
 """
 
 from __future__ import annotations
@@ -39,24 +40,24 @@ COEFFICIENTS = ("initial", "loss", "pace", "drift", "dryness", "removable")
 class Panels:
     """Panels given their group's visit means."""
 
-    design: Array  # N, K, V, 2, over the variance of the readings
-    cov: Array  # N, K, 2, 2
-    weight: Array  # N, K, V, V: precision of the visit means that one panel carries
+    design: Array  # M, K, V, 2, over the variance of the readings
+    cov: Array  # M, K, 2, 2
+    weight: Array  # M, K, V, V: precision of the visit means that one panel carries
     pattern: Index  # of each panel
-    misfit: Array  # N
+    misfit: Array  # M
 
 
 @dataclass(frozen=True)
 class Visits:
     """A group's visit means given its path and the site's visits."""
 
-    weight: Array  # N, A, V, V: precision from the panels
-    pull: Array  # N, G, V
-    cov: Array  # N, A, V, V
+    weight: Array  # M, A, V, V: precision from the panels
+    pull: Array  # M, G, V
+    cov: Array  # M, A, V, V
     pattern: Index  # of each group
     shares: Array  # A: groups in each pattern
-    onward: Array  # N, A, V, V: precision after xi is integrated out
-    onward_pull: Array  # N, G, V
+    onward: Array  # M, A, V, V: precision after xi is integrated out
+    onward_pull: Array  # M, G, V
     misfit: Array
 
 
@@ -82,10 +83,15 @@ class Shared:
 
 @dataclass(frozen=True)
 class Solution:
-    """The solved half: evidence (N,), the design (N, V, Q) and the four steps."""
+    """The solved half: evidence (N,), the design (N, V, Q) and the four steps.
+
+    Nodes that differ in slow loss or in how far formulations part share the first two steps, which
+    are solved once for each kind: `kind` (N,) is the place of a node among them.
+    """
 
     log_likelihood: Array
     design: Array
+    kind: Index
     panels: Panels
     visits: Visits
     groups: Groups
@@ -162,14 +168,16 @@ def eliminate(
 ) -> Solution:
     """Solve the linear half at every node. `calm` (V,) is the precision factor of each visit."""
     design = path_design(grid, site.months, site.dryness, site.washed, priors)
-    panels = _panels(site, design[..., 1], spreads, grid.panel_scale)
-    visits = _visits(site, panels, grid)
-    groups = _groups(visits, design, between_spread(priors, grid))
+    alike = np.column_stack([grid.course, grid.parameter, grid.panel_scale, grid.group_visit_sd])
+    _, first, kind = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    panels = _panels(site, design[first, :, 1], spreads, grid.panel_scale[first])
+    visits = _visits(site, panels, grid.group_visit_sd[first])
+    groups = _groups(visits, kind, design, between_spread(priors, grid))
     shared = _shared(site, groups, design, grid, priors, calm)
     count = np.count_nonzero(~np.isnan(site.values))
-    misfit = panels.misfit + visits.misfit + groups.misfit + shared.misfit
+    misfit = (panels.misfit + visits.misfit)[kind] + groups.misfit + shared.misfit
     log_likelihood = -(misfit + count * np.log(2 * np.pi)) / 2
-    return Solution(log_likelihood, design, panels, visits, groups, shared)
+    return Solution(log_likelihood, design, kind, panels, visits, groups, shared)
 
 
 def _panels(site: SiteReadings, loss: Array, spreads: PanelSpreads, scale: Array) -> Panels:
@@ -193,7 +201,7 @@ def _panels(site: SiteReadings, loss: Array, spreads: PanelSpreads, scale: Array
     return Panels(design, cov, weight, pattern, misfit)
 
 
-def _visits(site: SiteReadings, panels: Panels, grid: Grid) -> Visits:
+def _visits(site: SiteReadings, panels: Panels, group_visit_sd: Array) -> Visits:
     values = np.nan_to_num(site.values)
     kinds, size = panels.weight.shape[1], site.months.size
     counts = np.zeros((site.groups, kinds))
@@ -205,7 +213,7 @@ def _visits(site: SiteReadings, panels: Panels, grid: Grid) -> Visits:
     shares = np.bincount(pattern).astype(np.float64)
     weight = np.tensordot(panels.weight, patterns, (1, 1)).transpose(0, 3, 1, 2)
     pull = np.einsum("nkij,gkj->ngi", panels.weight, sums, optimize=True)
-    variance = grid.group_visit_sd[:, None, None] ** 2
+    variance = group_visit_sd[:, None, None] ** 2
     precision = weight + np.eye(size) / variance[..., None]
     cov = np.linalg.inv(precision)
     smooth = _each(cov, pattern, pull)
@@ -227,23 +235,23 @@ def between_spread(priors: Priors, grid: Grid) -> Array:
     return spreads
 
 
-def _groups(visits: Visits, design: Array, spread: Array) -> Groups:
-    wide = design[:, None]
-    reach = visits.onward @ wide
+def _groups(visits: Visits, kind: Index, design: Array, spread: Array) -> Groups:
+    wide, onward, onward_pull = design[:, None], visits.onward[kind], visits.onward_pull[kind]
+    reach = onward @ wide
     precision = _t(wide) @ reach
     diagonal = np.arange(spread.shape[1])
     precision[..., diagonal, diagonal] += 1 / spread[:, None] ** 2
     cov = np.linalg.inv(precision)
-    pull = visits.onward_pull @ design
+    pull = onward_pull @ design
     fitted = _each(cov, visits.pattern, pull)
     log_det = _logdet(precision) @ visits.shares
     log_det = log_det + 2 * visits.shares.sum() * np.log(spread).sum(-1)
-    rest = visits.onward - reach @ cov @ _t(reach)
+    rest = onward - reach @ cov @ _t(reach)
     total = np.tensordot(rest, visits.shares, (1, 0))
     kinds = np.equal.outer(np.arange(visits.shares.size), visits.pattern).astype(np.float64)
     taken = times(reach, kinds @ fitted).sum(1)
     misfit = log_det - (pull * fitted).sum((1, 2))
-    return Groups(cov, total, visits.onward_pull.sum(1) - taken, misfit)
+    return Groups(cov, total, onward_pull.sum(1) - taken, misfit)
 
 
 def site_level(priors: Priors, grid: Grid) -> tuple[Array, Array]:
@@ -267,21 +275,24 @@ def _shared(  # noqa: PLR0917 - the model has this many parts
     columns = np.concatenate([eye, design], axis=-1)
     unwashed = 1 - site.washed
     weather = weather_cov(priors, site.months, site.months) * np.outer(unwashed, unwashed)
-    visit_cov = grid.visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + weather
+    visit_sd, sized = np.unique(grid.visit_sd, return_inverse=True)
+    visit_cov = visit_sd[:, None, None] ** 2 * np.diag(1 / calm) + weather
     if site.offset is not None:
         visit_cov = visit_cov + site.offset
-    centre, level_cov = site_level(priors, grid)
+    slow = np.column_stack([grid.drift, grid.drift_sd])
+    _, first, leveled = np.unique(slow, axis=0, return_index=True, return_inverse=True)
+    centre, level_cov = site_level(priors, grid.take(first))
     level_precision = np.linalg.inv(level_cov)
+    prior_pull = times(level_precision, centre)
     system = _t(columns) @ groups.total @ columns
     right = times(_t(columns), groups.total_pull)
-    system[:, :size, :size] += np.linalg.inv(visit_cov)
-    system[:, size:, size:] += level_precision
-    prior_pull = times(level_precision, centre)
-    right[:, size:] += prior_pull
+    system[:, :size, :size] += np.linalg.inv(visit_cov)[sized]
+    system[:, size:, size:] += level_precision[leveled]
+    right[:, size:] += prior_pull[leveled]
     root = np.linalg.cholesky(system)
-    half = np.linalg.solve(root, right[..., None])
+    mean = np.linalg.solve(system, right[..., None])[..., 0]
     log_det = 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
-    log_det = log_det + _logdet(visit_cov) + _logdet(level_cov)
-    square = (prior_pull * centre).sum(-1) - (half[..., 0] ** 2).sum(-1)
-    mean = np.linalg.solve(_t(root), half)[..., 0]
-    return Shared(mean, root, visit_cov, log_det + square)
+    log_det = log_det + _logdet(visit_cov)[sized]
+    prior = _logdet(level_cov) + (prior_pull * centre).sum(-1)
+    misfit = log_det + prior[leveled] - (right * mean).sum(-1)
+    return Shared(mean, root, visit_cov[sized], misfit)

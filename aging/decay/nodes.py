@@ -5,10 +5,8 @@ Given one node, a site's readings are jointly Gaussian in everything else (elimi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from itertools import product
-from typing import NamedTuple
 
 import numpy as np
 from scipy.special import expit
@@ -26,16 +24,6 @@ FEW_ONSETS, ONSETS = 4, (8, 12)  # of a late loss: coarse grid, then for the sea
 PANEL_SCALES = (1 / 1.15, 1.15)  # around the spreads that replicates show
 COMMON_SHARES = (0.5, 0.95)  # of a visit's variance that all panels of the site share
 SCALARS = ("courses", "span", "late_width")
-
-
-class Slow(NamedTuple):
-    """A kind of slow loss: centre and spread of its size, onset and the mass of it, log weight."""
-
-    drift: float
-    drift_sd: float
-    onset: float
-    onset_mass: float
-    log_share: float
 
 
 @dataclass(frozen=True)
@@ -117,7 +105,7 @@ class Grid:
 def _onset_edges(grid: Grid, weight: Array, cells: int) -> Array:
     """Edges (cells + 1,), in shares of the prior: cells alike in the mean of prior and weight."""
     even, late = np.linspace(0, 1, cells + 1), ~np.isnan(grid.onset)
-    if not late.any():
+    if weight[late].sum() == 0:
         return even
     _, first, place = np.unique(grid.onset[late], return_index=True, return_inverse=True)
     found = np.bincount(place, weight[late]).cumsum()
@@ -126,8 +114,11 @@ def _onset_edges(grid: Grid, weight: Array, cells: int) -> Array:
     return np.interp(even, np.append(0.0, mean), np.append(0.0, before))
 
 
-def _slow_losses(priors: Priors, onset_edges: Array, *, search: bool) -> Iterator[Slow]:
-    """Every kind of slow loss; a search has one that runs with time, the wide one."""
+def _slow_losses(priors: Priors, onset_edges: Array, *, search: bool) -> Array:
+    """Centre, spread, onset, its mass and log weight of every kind of slow loss (K, 5).
+
+    A search has one that runs with time, the wide one.
+    """
     late = priors.value("late_share")
     steady = ["drift_wide"] if search else ["drift", "drift_wide"]
     kinds = [(name, np.nan, np.nan, (1 - late) / len(steady)) for name in steady]
@@ -135,8 +126,10 @@ def _slow_losses(priors: Priors, onset_edges: Array, *, search: bool) -> Iterato
         middle, mass = (onset_edges[1:] + onset_edges[:-1]) / 2, np.diff(onset_edges)
         onset = priors.value("late_onset") + priors.spread("late_onset") * 12**0.5 * (middle - 0.5)
         kinds += [("late", at, its, late * its) for at, its in zip(onset, mass, strict=True)]
-    for name, at, its, share in kinds:
-        yield Slow(priors.value(name), priors.spread(name), at, its, float(np.log(share)))
+    return np.array([
+        (priors.value(name), priors.spread(name), at, its, np.log(share))
+        for name, at, its, share in kinds
+    ])  # fmt: skip
 
 
 def _lay(
@@ -149,27 +142,27 @@ def _lay(
     of a chessboard, and so do the places `apart` of how far formulations differ and, in a search,
     the share of a visit that is common.
     """
-    slow = list(_slow_losses(priors, onset_edges, search=search))
-    scales = (1.0,) if search else PANEL_SCALES
-    rows = []
-    for i, (name, z) in enumerate(zip(priors.courses, rates, strict=True)):
-        centre, log_sd = priors.parameter(name)
-        for (r, at), (v, visit), (c, common), (k, loss) in product(
-            enumerate(z), enumerate(visits), enumerate(COMMON_SHARES), enumerate(slow)
-        ):
-            if search and (r + v + c + k) % 2:
-                continue
-            visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
-            far = apart[(r + (v + c if search else k)) % apart.size]
-            rows.append((
-                i, centre * np.exp(log_sd * at), visit_sd * common**0.5,
-                visit_sd * (1 - common) ** 0.5, *loss[:4], scales[(r + v + c) % len(scales)],
-                at, visit, priors.value("apart") * np.exp(priors.spread("apart") * far), far,
-                loss.log_share - (at**2 + visit**2 + far**2) / 2,
-            ))  # fmt: skip
-    course, *arrays = np.array(rows).T
-    scalars = (tuple(priors.courses), priors.value("span"), priors.value("late_width"))
-    return Grid(*scalars, course.astype(np.int64), *arrays)
+    slow = _slow_losses(priors, onset_edges, search=search)
+    scales = np.array((1.0,) if search else PANEL_SCALES)
+    sides = len(rates), rates[0].size, visits.size, len(COMMON_SHARES), len(slow)
+    place = np.indices(sides).reshape(len(sides), -1)
+    if search:
+        place = place[:, place[1:].sum(0) % 2 == 0]
+    course, r, v, c, k = place
+    centre, log_sd = np.array([priors.parameter(name) for name in priors.courses])[course].T
+    at, visit, common = np.stack(rates)[course, r], visits[v], np.array(COMMON_SHARES)[c]
+    visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
+    far = apart[(r + (v + c if search else k)) % apart.size]
+    drift, drift_sd, onset, onset_mass, log_share = slow[k].T
+    return Grid(
+        tuple(priors.courses), priors.value("span"), priors.value("late_width"),
+        course, parameter=centre * np.exp(log_sd * at),
+        visit_sd=visit_sd * common**0.5, group_visit_sd=visit_sd * (1 - common) ** 0.5,
+        drift=drift, drift_sd=drift_sd, onset=onset, onset_mass=onset_mass,
+        panel_scale=scales[(r + v + c) % scales.size], at=at, visit_at=visit,
+        apart=priors.value("apart") * np.exp(priors.spread("apart") * far), apart_at=far,
+        log_prior=log_share - (at**2 + visit**2 + far**2) / 2,
+    )  # fmt: skip
 
 
 def coarse_grid(priors: Priors) -> Grid:

@@ -228,7 +228,7 @@ def _draw(
     site: SiteReadings, solved: Solution, node: int, draws: int, random: np.random.Generator
 ) -> tuple[Array, Array, Array]:
     """Draws at one node: shared effects, groups given them, panels given their group."""
-    size = site.months.size
+    size, kind = site.months.size, solved.kind[node]
     visits, panels = solved.visits, solved.panels
     group, panel = visits.pattern, panels.pattern
     design = solved.design[node]
@@ -236,16 +236,16 @@ def _draw(
     shared = solved.shared.mean[node] + _spread(root, random, draws)
     effect, level = shared[:, :size], shared[:, size:]
     common = effect + level @ design.T
-    pull = visits.onward_pull[node][:, None] - common @ visits.onward[node][group]
+    pull = visits.onward_pull[kind][:, None] - common @ visits.onward[kind][group]
     cov = solved.groups.cov[node]
     own = pull @ design @ cov[group] + _spread(np.linalg.cholesky(cov)[group], random, draws)
     mean = common + own @ design.T  # G, m, V
-    pull = visits.pull[node][:, None] - mean @ visits.weight[node][group]
-    cov = visits.cov[node]
+    pull = visits.pull[kind][:, None] - mean @ visits.weight[kind][group]
+    cov = visits.cov[kind]
     mean = mean + pull @ cov[group] + _spread(np.linalg.cholesky(cov)[group], random, draws)
     apart = np.nan_to_num(site.values[:, None] - mean[site.group])
-    cov = panels.cov[node]
-    each = apart @ panels.design[node][panel] @ cov[panel]
+    cov = panels.cov[kind]
+    each = apart @ panels.design[kind][panel] @ cov[panel]
     each = each + _spread(np.linalg.cholesky(cov)[panel], random, draws)
     total = np.zeros((site.groups, draws, 2))
     np.add.at(total, site.group, each)

@@ -128,6 +128,10 @@ def test_holds_at_risk_and_broken_as_the_value_rises(store, evidence):
         assert "rating" not in line
     assert f"it breaks if the mean at month 27 reads {held.breaks_at:.3f}" in watch_line(held)
     assert "breaks if" not in watch_line(broken)
+    assert held.sigmas > 3
+    assert watch_line(held).endswith("off what is expected, but less may do, so far off.")
+    near = replace(held, sigmas=2.9)
+    assert watch_line(near).endswith("(2.9 standard deviations) off what is expected.")
     strict = watch(known, at_risk=0.001, fits={"solar_reflectance": evidence.fit})
     assert strict[0].state in {"holds", "at risk"}
     assert strict[1].state == "at risk"
@@ -135,7 +139,9 @@ def test_holds_at_risk_and_broken_as_the_value_rises(store, evidence):
 
 def test_a_visit_that_reads_where_it_was_told_breaks_the_claim(store, evidence):
     """Readings put at `breaks_at` bring the projection near the claimed value."""
-    claimed(store, evidence, value=round(propose(evidence, "A8", "substantiated").bound - 0.01, 2))
+    claimed(
+        store, evidence, value=round(propose(evidence, "A8", "substantiated").estimate - 0.006, 2)
+    )
     (told,) = watch(store.read(), fits={"solar_reflectance": evidence.fit})
     later = campaign(30).readings
     last = later[later["reading_id"].str.endswith("-24")].copy()

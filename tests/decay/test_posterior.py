@@ -236,6 +236,14 @@ def test_onsets_gather_where_the_weight_is_and_stand_for_the_prior():
     assert mass[np.abs(onsets - cells[1]) < 2] == pytest.approx(0.05)
 
 
+def test_onsets_stay_even_where_no_late_loss_has_weight():
+    coarse = coarse_grid(PRIORS)
+    grid = finer_grid(PRIORS, coarse, alike(coarse) * np.isnan(coarse.onset), search=True)
+    assert np.unique(grid.onset[~np.isnan(grid.onset)]) == pytest.approx(
+        np.arange(13, 28, 2), abs=0.01
+    )
+
+
 def test_kinds_of_slow_loss_weigh_what_the_table_says():
     grid = finer_grid(PRIORS, (coarse := coarse_grid(PRIORS)), np.ones(coarse.size), search=False)
     late, share = ~np.isnan(grid.onset), alike(grid)

@@ -19,7 +19,7 @@ import pytest
 from aging.decay.series import fit_series
 from aging.precedent import learn
 from aging.projection import gather, posterior
-from aging.simulation import campaign_streams, precedents
+from aging.simulation import precedents, simulate, study
 
 CUTS = (6, 12, 18, 24)
 COURSES = (
@@ -51,7 +51,7 @@ def taught(course, number, seed):
 def scored(job, closed=0, seed=11):
     """One row a formulation, site and cut of one campaign."""
     course, number = job
-    campaign = list(campaign_streams(course, number + 1, seed))[number]
+    campaign = simulate(study(course), (seed, number))
     at_36 = campaign.truth.query("months == 36 and property == 'solar_reflectance'")
     truth = at_36.set_index(["site", "formulation"])["reading"]
     found = gather(campaign.exposure)

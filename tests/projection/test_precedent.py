@@ -24,8 +24,7 @@ def closed(loss, drift, sd=0.005, seed=0, *, late=False):
     """A stand-in for the posterior of a long, precise campaign, or of one whose loss began late."""
     random = np.random.default_rng(seed)
     grid = coarse_grid(PRIORS)
-    if late:
-        grid = replace(grid, onset=np.full(grid.size, 22.0))
+    grid = replace(grid, onset=np.full(grid.size, 22.0 if late else np.nan))
     path = np.zeros((4000, 2, len(COEFFICIENTS)))
     path[..., COEFFICIENTS.index("loss")] = random.normal(loss, sd, (4000, 1))
     path[..., COEFFICIENTS.index("drift")] = random.normal(drift, 1e-4, (4000, 1))
