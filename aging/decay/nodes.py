@@ -17,7 +17,7 @@ from aging.decay.site import Array, Index
 
 RATE_POINTS, FINE_POINTS = 11, 6
 EDGE, REACH = 2.4, 2.6  # in standard deviations: of the prior, of the weight that a grid found
-VISIT_POINTS, VISIT_EDGE = (3, 5), (1.5, 2.2)  # of the visits' spread, for the search and the fit
+VISIT_POINTS, VISIT_EDGE = (3, 4), (1.5, 2.0)  # of the visits' spread, for the search and the fit
 APART_POINTS, APART_EDGE, APART_REACH = 3, 1.5, 1.5  # of how far formulations part
 TWO_POINTS, FARTHEST = (2, 1.0), 2.5  # for the fit: a mean less and plus a standard deviation
 FEW_ONSETS, ONSETS = 4, (8, 12)  # of a late loss: coarse grid, then for the search and the fit
@@ -138,17 +138,17 @@ def _lay(
 ) -> Grid:  # fmt: skip
     """Grid with standardised log parameters `rates` (one array a course) and log visit spreads.
 
-    The scale of the replicates' spreads, 1 in a search, alternates over the grid like the squares
-    of a chessboard, and so do the places `apart` of how far formulations differ and, in a search,
-    the share of a visit that is common.
+    The places `apart` of how far formulations differ alternate over the grid like the squares of a
+    chessboard, and so does, in a search, the share of a visit that is common; a search leaves the
+    replicates' spreads as they are.
     """
     slow = _slow_losses(priors, onset_edges, search=search)
     scales = np.array((1.0,) if search else PANEL_SCALES)
-    sides = len(rates), rates[0].size, visits.size, len(COMMON_SHARES), len(slow)
+    sides = len(rates), rates[0].size, visits.size, len(COMMON_SHARES), len(slow), scales.size
     place = np.indices(sides).reshape(len(sides), -1)
     if search:
         place = place[:, place[1:].sum(0) % 2 == 0]
-    course, r, v, c, k = place
+    course, r, v, c, k, scale = place
     centre, log_sd = np.array([priors.parameter(name) for name in priors.courses])[course].T
     at, visit, common = np.stack(rates)[course, r], visits[v], np.array(COMMON_SHARES)[c]
     visit_sd = priors.value("visit") * np.exp(priors.spread("visit") * visit)
@@ -159,7 +159,7 @@ def _lay(
         course, parameter=centre * np.exp(log_sd * at),
         visit_sd=visit_sd * common**0.5, group_visit_sd=visit_sd * (1 - common) ** 0.5,
         drift=drift, drift_sd=drift_sd, onset=onset, onset_mass=onset_mass,
-        panel_scale=scales[(r + v + c) % scales.size], at=at, visit_at=visit,
+        panel_scale=scales[scale], at=at, visit_at=visit,
         apart=priors.value("apart") * np.exp(priors.spread("apart") * far), apart_at=far,
         log_prior=log_share - (at**2 + visit**2 + far**2) / 2,
     )  # fmt: skip
