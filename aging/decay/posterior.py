@@ -139,9 +139,15 @@ class SitePosterior:
         return known + rest[self.node].T * fresh
 
 
-def _calm(solved: Solution, grid: Grid, weight: Array, calm: Array) -> Array:
-    """New precision factors of the visits from the expected squares of their effects."""
-    top = np.argsort(weight)[-TOP_NODES:]
+def _calm(solved: Solution, grid: Grid, prior: Array, calm: Array) -> Array:
+    """New precision factors of the visits from the expected squares of their effects.
+
+    They are judged beside steady losses, or else a storm would pass for a late loss that begins.
+    """
+    steady = np.flatnonzero(np.isnan(grid.onset))
+    weight = grid.take(steady).weights(solved.log_likelihood[steady], prior)
+    order = np.argsort(weight)[-TOP_NODES:]
+    top, weight = steady[order], weight[order]
     visits = calm.size
     root = np.linalg.inv(solved.shared.root[top])
     posterior = (np.swapaxes(root, -1, -2) @ root)[:, :visits, :visits]
@@ -152,7 +158,7 @@ def _calm(solved: Solution, grid: Grid, weight: Array, calm: Array) -> Array:
         "nij,njk,nik->ni", gain, solved.shared.visit_cov[top] - posterior, gain, optimize=True
     )
     square = (mean**2 + iid - cut) / grid.visit_sd[top, None] ** 2
-    expected = (weight[top] / weight[top].sum()) @ square
+    expected = (weight / weight.sum()) @ square
     return np.minimum((TAIL + 1) / (TAIL + expected), 1.3)
 
 
@@ -171,7 +177,7 @@ def _settle(
     for left in range(ROUNDS, 0, -1):
         solved = eliminate(some, grid, priors, spreads, calm)
         weight = grid.weights(solved.log_likelihood, prior)
-        calm = _calm(solved, grid, weight, calm)
+        calm = _calm(solved, grid, prior, calm)
         grid = finer_grid(priors, grid, weight, search=left > 1)
     found = eliminate(some, grid, priors, spreads, calm).log_likelihood
     course = course_weights(prior, foretold(some, grid, priors, spreads, calm, found))

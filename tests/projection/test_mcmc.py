@@ -1,7 +1,7 @@
 """The fit of a site against NUTS on the same model: equal intervals, in a fraction of the time.
 
 Run with `pytest -m slow -s` (agreement) or `pytest -m bench -s` (time). The sampler has the
-visits' Student t itself where the fit has precision factors, and normal priors where it has a grid.
+visits' Student t itself where the fit has precision factors, and whole priors where it has a grid.
 """
 
 from __future__ import annotations
