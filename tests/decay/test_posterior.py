@@ -153,6 +153,18 @@ def test_one_storm_visit_hardly_moves_the_projection():
     assert np.abs(moved).max() < 0.02
 
 
+def test_a_storm_in_the_last_visit_is_suspected_though_a_late_loss_could_begin():
+    random = np.random.default_rng(0)
+    months, group = np.arange(0, 19, 2.0), np.repeat(np.arange(4), 3)
+    values = 0.82 + random.normal(0, 0.02, 4)[group, None] - 0.15 * (1 - np.exp(-0.2 * months))
+    values = values + random.normal(0, 0.006, months.size) - 0.05 * (months == months[-1])
+    values = values + random.normal(0, 0.004, values.shape)
+    fitted = fit_site(site_readings(values, group, months), PRIORS)
+    assert (~np.isnan(fitted.grid.onset[fitted.node])).mean() > 0.4
+    assert fitted.calm[-1] < 0.66
+    assert fitted.calm[1:-1].min() > 0.9
+
+
 def test_spreads_come_from_replicates_alone():
     random = np.random.default_rng(4)
     months = np.arange(12.0)
