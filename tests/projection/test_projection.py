@@ -63,7 +63,7 @@ def test_a_reading_is_less_certain_than_the_state_and_a_higher_level_wider(year_
 
 
 def test_the_mean_over_sites_is_the_mean_of_the_sites(year_one):
-    rows = year_one.project(36).frame.query("target == 'state' and formulation == 'S8H0'")
+    rows = year_one.project(24).frame.query("target == 'state' and formulation == 'S8H0'")
     sites = rows.query("site != 'all'")
     mean = rows.query("site == 'all'").iloc[0]
     assert mean["estimate"] == pytest.approx(sites["estimate"].mean(), abs=0.004)
