@@ -11,8 +11,8 @@ import pandas as pd
 
 from aging.charts import quantity, quantity_within, unit_after
 from aging.claims import Claim, Proposal, Turn, Watched
+from aging.claims.lines import nearer
 from aging.claims.proposal import RETENTION
-from aging.claims.watch import FAR
 from aging.claims.words import CAUTIONS
 from aging.vocabulary import Property, property_named
 from dashboard.wording import interval, plural
@@ -158,7 +158,7 @@ def breaks(one: Watched) -> str:
     return (
         f"a mean of {number(one.breaks_at, name, finer=1)} or {less} at month "
         f"{one.next_months:g}: {number(one.distance, name, finer=1)} ({one.sigmas:.1f} sd) {below} "
-        f"what is expected{', but less may do, so far off' if one.sigmas > FAR else ''}"
+        f"what is expected{nearer(one)}"
     )
 
 

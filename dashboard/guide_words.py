@@ -85,7 +85,7 @@ MEASURED_COLUMNS = {
     "error_ratio": "Error over a simple forecast's", "below": "Under the 95 % bound",
     "difference": "Held, difference to control",
 }  # fmt: skip
-HELD_BY_MONTHS = "Intervals that held, after {months} months"
+HELD_BY_MONTHS = "Held, {months} months"
 TABLES = "Rules that are data"
 TABLES_ARE = "Each row has its source, or says that it is assumed or from memory."
 TABLE_NAMES = {

@@ -35,11 +35,16 @@ def _read(one: Watched) -> str:
     return f": {one.measured:.3f}" if np.isfinite(one.measured) else ""
 
 
+def nearer(one: Watched) -> str:
+    """What to add where a break lies too far off to be told well, or nothing."""
+    return ", or nearer" if one.sigmas > FAR else ""
+
+
 def _to_break(one: Watched) -> str:
     if np.isnan(one.breaks_at):
         return "; no single visit would break it" if np.isinf(one.distance) else ""
-    sooner = ", but less may do, so far off" if one.sigmas > FAR else ""
     return (
         f"; it breaks if the mean at month {one.next_months:g} reads {one.breaks_at:.3f}, "
-        f"{one.distance:.3f} ({one.sigmas:.1f} standard deviations) off what is expected{sooner}"
+        f"{one.distance:.3f} ({one.sigmas:.1f} standard deviations) off what is expected"
+        f"{nearer(one)}"
     )

@@ -129,7 +129,7 @@ def test_holds_at_risk_and_broken_as_the_value_rises(store, evidence):
     assert f"it breaks if the mean at month 27 reads {held.breaks_at:.3f}" in watch_line(held)
     assert "breaks if" not in watch_line(broken)
     assert held.sigmas > 3
-    assert watch_line(held).endswith("off what is expected, but less may do, so far off.")
+    assert watch_line(held).endswith("off what is expected, or nearer.")
     near = replace(held, sigmas=2.9)
     assert watch_line(near).endswith("(2.9 standard deviations) off what is expected.")
     strict = watch(known, at_risk=0.001, fits={"solar_reflectance": evidence.fit})

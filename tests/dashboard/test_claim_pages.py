@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from io import BytesIO
 from zipfile import ZipFile
 
@@ -53,6 +54,9 @@ def test_trouble_comes_first_and_ended_claims_last(made, monkeypatch):
         f"{told.distance:.3f} ({told.sigmas:.1f} sd) below"
         in shown[wording.CLAIM_COLUMNS["breaks"]]
     )
+    far, near = (replace(told, sigmas=sd) for sd in (3.1, 2.9))
+    assert wording.breaks(far).endswith(" below what is expected, or nearer")
+    assert wording.breaks(near).endswith(" below what is expected")
     assert texts(app).index("Broken: B4") < texts(app).index("At risk: A8")
     decided, sentence = card(every)
     assert sentence in texts(app)

@@ -124,6 +124,21 @@ def check_likelihood(site, grid):
         assert solved.log_likelihood[node] == pytest.approx(expected, abs=1e-6)
 
 
+def test_a_node_among_others_has_what_it_has_alone():
+    """Steps that nodes share are solved once, whatever else they differ in."""
+    site, calm = make_site(seed=4, wash=True), np.linspace(0.3, 1.2, 6)
+    coarse = coarse_grid(PRIORS)
+    grid = finer_grid(PRIORS, coarse, np.ones(coarse.size), search=False)
+    among = eliminate(site, grid, PRIORS, SPREADS, calm)
+    for node in np.random.default_rng(1).integers(0, grid.size, 60):
+        alone = eliminate(site, grid.take(np.array([node])), PRIORS, SPREADS, calm)
+        assert among.log_likelihood[node] == pytest.approx(alone.log_likelihood[0], abs=1e-8)
+        assert among.shared.mean[node] == pytest.approx(alone.shared.mean[0], abs=1e-8)
+        for step in ("panels", "visits"):
+            ours, its = getattr(among, step).cov[among.kind[node]], getattr(alone, step).cov[0]
+            assert ours == pytest.approx(its, rel=1e-8)
+
+
 def test_draws_have_the_moments_of_the_dense_posterior():
     """Path coefficients of every group, by conditioning the dense joint at the drawn nodes."""
     site = make_site(seed=5, missing=0.1, wash=True)

@@ -62,6 +62,17 @@ def test_a_reading_is_less_certain_than_the_state_and_a_higher_level_wider(year_
     assert (width(0.95, "state") > width(0.8, "state")).all()
 
 
+def test_the_mean_over_sites_is_that_of_joint_draws(year_one):
+    """However skewed they are: its estimate and ends are quantiles of the draws' own means."""
+    drawn = year_one.draws([36.0])
+    mean = np.mean([its["state"][0] for (_, name), its in drawn.items() if name == "S8H0"], axis=0)
+    rows = year_one.project(36).frame.query("site == 'all' and formulation == 'S8H0'")
+    told = rows.query("target == 'state'").iloc[0]
+    assert told[["lower", "estimate", "upper"]].tolist() == pytest.approx(
+        np.quantile(mean, [0.05, 0.5, 0.95]).tolist()
+    )
+
+
 def test_the_mean_over_sites_is_the_mean_of_the_sites(year_one):
     rows = year_one.project(24).frame.query("target == 'state' and formulation == 'S8H0'")
     sites = rows.query("site != 'all'")
