@@ -96,26 +96,38 @@ def _level(priors: Priors, closed: Sequence[SitePosterior]) -> tuple[Array, Arra
     A loss that began late says nothing of a drift: there the draws are the prior's.
     """
     random = np.random.default_rng(0)
-    spread = np.array([[priors.spread("loss"), priors.spread(name)] for name in DRIFTS])
-    centre = np.array([priors.value("loss"), priors.value("drift")])
+    centre, spread = _of_table(priors)
     seen = []
     for one in closed:
         draws = one.path[:, :, [LOSS, DRIFT]].mean(axis=1)
         wide = one.grid.drift_sd[one.node] > priors.spread("drift")
         late = _late(one)
         wide = np.where(late, random.random(late.size) < 0.5, wide)  # noqa: PLR2004 - half are wide
-        prior = spread[wide.astype(int)]
-        fresh = centre[1] + prior[:, 1] * random.standard_normal(late.size)
+        around, prior = centre[wide.astype(int)], spread[wide.astype(int)]
+        fresh = around[:, 1] + prior[:, 1] * random.standard_normal(late.size)
         draws[:, 1] = np.where(late, fresh, draws[:, 1])
-        seen.append((draws, prior))
-    return _next(centre, (spread**2).mean(axis=0), seen)
+        seen.append((draws, around, prior))
+    return _next(*_moments(priors), seen)
+
+
+def _of_table(priors: Priors) -> tuple[Array, Array]:
+    """Centre and spread (2, 2) of loss and drift, for a narrow and a wide drift, equally likely."""
+    pairs = [[(priors.value(q), priors.spread(q)) for q in ("loss", name)] for name in DRIFTS]
+    centre, spread = np.moveaxis(np.array(pairs), -1, 0)
+    return centre, spread
+
+
+def _moments(priors: Priors) -> tuple[Array, Array]:
+    """Mean and variance (2,) of loss and drift over both kinds of drift."""
+    centre, spread = _of_table(priors)
+    return centre.mean(axis=0), (spread**2).mean(axis=0) + centre.var(axis=0)
 
 
 def _scalar(centre: float, spread: float, draws: Sequence[Array]) -> tuple[float, float]:
     """Centre and spread of the next campaign's value, from draws (D,) of each that tells of it."""
     most = max(one.size for one in draws)
     seen = [
-        (one[:, None], np.full((one.size, 1), spread))
+        (one[:, None], np.full((one.size, 1), centre), np.full((one.size, 1), spread))
         for one in draws
         if one.size > MIN_WEIGHT * most
     ]
@@ -124,18 +136,18 @@ def _scalar(centre: float, spread: float, draws: Sequence[Array]) -> tuple[float
 
 
 def _next(
-    centre: Array, variance: Array, seen: Sequence[tuple[Array, Array]]
+    centre: Array, variance: Array, seen: Sequence[tuple[Array, Array, Array]]
 ) -> tuple[Array, Array]:
     """Mean (n,) and covariance (n, n) of the next member of a population.
 
-    Of each member seen: draws (D, n), and the spreads (D, n) of the normal prior that each draw
-    was made with, around `centre`. `variance` (n,) is that of the table's prior.
+    Of each member seen: draws (D, n), and the centres and spreads (D, n) of the normal prior that
+    each draw was made with. `centre` and `variance` (n,) are those of the table's prior.
     """
     wide = np.diag((1 - SHARE) * variance)
     start = between = np.diag(SHARE * variance)
     mean, moments = centre, []
     for _ in range(ROUNDS):
-        moments = [_within(draws, centre, spread, mean, between) for draws, spread in seen]
+        moments = [_within(*one, mean, between) for one in seen]
         inside = np.linalg.inv(between)
         pull = np.linalg.solve(wide, centre) + inside @ sum((m for m, _ in moments), 0 * centre)
         mean = np.linalg.solve(np.linalg.inv(wide) + len(seen) * inside, pull)
@@ -170,11 +182,12 @@ def closed_campaigns(found: Sequence[Campaign], panels: pd.DataFrame) -> list[Ca
 
 def told(climate: str, before: Priors, after: Priors, number: int) -> str:
     """One sentence on how many precedents there were and what they changed."""
-    of = {"loss": "a loss in the end of", "drift": "a slow loss a month of"}
+    words = "a loss in the end of", "a slow loss a month of"
+    was, now = _moments(before), _moments(after)
     change = [
-        f"{words} {_figure(after.value(name), 2)} ± {_figure(after.spread(name), 1)} "
-        f"(before: {_figure(before.value(name), 2)} ± {_figure(before.spread(name), 1)})"
-        for name, words in of.items()
+        f"{of} {_figure(now[0][i], 2)} ± {_figure(now[1][i] ** 0.5, 1)} "
+        f"(before: {_figure(was[0][i], 2)} ± {_figure(was[1][i] ** 0.5, 1)})"
+        for i, of in enumerate(words)
     ]
     if (share := before.value("late_share")) > 0:
         late = after.value("late_share")

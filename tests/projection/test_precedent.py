@@ -57,7 +57,8 @@ def test_late_losses_are_counted_and_say_nothing_of_a_drift():
     late = learn(PRIORS, [closed(0.2, 0.0025, seed=i, late=True) for i in range(6)])
     assert late.value("late_share") == pytest.approx((3 * 0.3 + 6) / 9)
     assert late.value("late") == pytest.approx(0.0025, abs=0.0003)
-    assert late.value("drift") == pytest.approx(PRIORS.value("drift"), abs=0.0002)
+    both = [PRIORS.value(name) for name in ("drift", "drift_wide")]
+    assert late.value("drift") == pytest.approx(np.mean(both), abs=0.0002)
     steady = learn(PRIORS, [closed(0.2, 0.0008, seed=i) for i in range(6)])
     assert steady.value("late_share") == pytest.approx(3 * 0.3 / 9)
     assert steady.value("late") == pytest.approx(PRIORS.value("late"))
@@ -90,3 +91,16 @@ def test_running_campaigns_say_what_they_were_taught_and_closed_ones_are_untouch
     assert gap.abs().max() > 0.005
     old = next(one for one in taught.series if (one.site, one.formulation) not in mine)
     assert old.posterior.priors.table.equals(taught.gathered.priors(old.campaign).table)
+
+
+def test_a_campaign_that_knows_no_more_of_a_drift_than_the_table_leaves_it_there():
+    one, random = closed(0.17, 0.0, sd=0.079), np.random.default_rng(3)
+    kinds = ["drift", "drift_wide"]
+    centre, spread = (np.array([get(k) for k in kinds]) for get in (PRIORS.value, PRIORS.spread))
+    wide = np.arange(one.grid.size) % 2
+    one.grid = replace(one.grid, drift=centre[wide], drift_sd=spread[wide])
+    drawn = random.normal(centre[wide[one.node]], spread[wide[one.node]])
+    one.path[..., COEFFICIENTS.index("drift")] = drawn[:, None]
+    taught = learn(PRIORS, [one] * 4)
+    assert taught.value("drift") == pytest.approx(drawn.mean(), abs=5e-5)
+    assert taught.spread("drift") > 0.9 * drawn.std()
