@@ -109,7 +109,7 @@ def test_no_claim_on_an_altered_store(store, evidence):
 
 def test_holds_at_risk_and_broken_as_the_value_rises(store, evidence):
     estimate = propose(evidence, "A8", "substantiated").estimate
-    for value in (estimate - 0.1, estimate - 0.01, estimate + 0.03):
+    for value in (estimate - 0.1, estimate - 0.005, estimate + 0.03):
         claimed(store, evidence, value=round(value, 2))
     known = store.read()
     held, risky, broken = watch(known, fits={"solar_reflectance": evidence.fit})

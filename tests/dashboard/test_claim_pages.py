@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from dataclasses import replace
 from io import BytesIO
@@ -110,7 +111,11 @@ def test_a_broken_claim_names_the_visit_that_broke_it(made, monkeypatch):
     (told,) = [text.value for text in app.text if "since the visit of" in text.value]
     assert told.startswith("Broken since the visit of 2024-03-01 at ")
     assert all(site in told for site in ("COAST", "DESERT", "TOWN"))
-    assert "by -0.0" in told
+    (figures,) = re.findall(r"by (-0\.\d+), from (0\.\d+) to (0\.\d+) ", told)
+    moved, before, after = map(float, figures)
+    (now,) = [one for one in watch(open_source(path)) if one.claim.claim == ids["broken"]]
+    assert moved == pytest.approx(after - before, abs=1.1e-3) != 0
+    assert after == pytest.approx(now.estimate, abs=2e-3)
     assert told.index("from 0.") < told.index("(solar reflectance, fraction)")
     app = opened(monkeypatch, path, "claim", claim=ids["holds"])
     assert "since the visit of" not in texts(app)

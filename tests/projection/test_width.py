@@ -61,7 +61,7 @@ def test_what_the_instrument_may_have_drifted_has_the_share_it_adds_to_the_varia
     visits = random.normal(0, 0.005, 9)
     values = 0.84 - 0.15 * (1 - np.exp(-0.2 * months)) + visits + random.normal(0, 0.004, (6, 9))
     site = site_readings(values, group, months)
-    drifting = replace(site, offset=0.003**2 * np.minimum.outer(months, months))
+    drifting = replace(site, offset=0.0025**2 * np.minimum.outer(months, months))
     sure, unsure = (fit_site(one, PRIORS, draws=16_000) for one in (site, drifting))
     share = of_site(unsure, 24.0)["instrument"]
     growth = sure.at([24.0])[0][0].var(axis=0) / unsure.at([24.0])[0][0].var(axis=0)
