@@ -10,7 +10,7 @@ from importlib.resources import files
 
 import pandas as pd
 
-PROMISED, CAMPAIGNS, MONTHS = 0.90, 60, 36
+PROMISED, CAMPAIGNS, MONTHS = 0.90, 200, 36
 
 
 def measured() -> pd.DataFrame:
