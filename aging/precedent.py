@@ -183,11 +183,11 @@ def closed_campaigns(found: Sequence[Campaign], panels: pd.DataFrame) -> list[Ca
 def told(climate: str, before: Priors, after: Priors, number: int) -> str:
     """One sentence on how many precedents there were and what they changed."""
     words = "a loss in the end of", "a slow loss a month of"
-    was, now = _moments(before), _moments(after)
+    pairs = zip(words, *_moments(after), *_moments(before), strict=True)
     change = [
-        f"{of} {_figure(now[0][i], 2)} ± {_figure(now[1][i] ** 0.5, 1)} "
-        f"(before: {_figure(was[0][i], 2)} ± {_figure(was[1][i] ** 0.5, 1)})"
-        for i, of in enumerate(words)
+        f"{of} {_figure(now, 2)} ± {_figure(now_variance**0.5, 1)} "
+        f"(before: {_figure(was, 2)} ± {_figure(was_variance**0.5, 1)})"
+        for of, now, now_variance, was, was_variance in pairs
     ]
     if (share := before.value("late_share")) > 0:
         late = after.value("late_share")

@@ -78,7 +78,8 @@ MEASURED_ARE = (
 )
 MEASURED_TOLD = (
     "Of the {level:g} % intervals, {low:.0f} to {high:.0f} % held, by kind of campaign and months "
-    "known; the promise is {level:g} %. Too wide where the course is easy, too narrow on {worst}."
+    "known; the promise is {level:g} %. Wider than need be where the course is easy; least held: "
+    "{worst} after {months} months."
 )
 MEASURED_COLUMNS = {
     "course": "Kind of campaign", "cut": "Months known", "coverage": "Intervals that held",
@@ -123,10 +124,11 @@ def measured_are() -> str:
 def measured_told(found: pd.DataFrame) -> str:
     """The range of what held, and where least did."""
     held = 100 * found["coverage"]
-    worst = found.loc[held.idxmin(), "course"]
+    worst = found.loc[held.idxmin()]
     return MEASURED_TOLD.format(
-        level=100 * record.PROMISED, low=held.min(), high=held.max(), worst=worst
-    )
+        level=100 * record.PROMISED, low=held.min(), high=held.max(), worst=worst["course"],
+        months=worst["cut"],
+    )  # fmt: skip
 
 
 def held_columns(months: Iterable[int]) -> dict[str, str]:

@@ -74,6 +74,10 @@ def test_the_record_told_is_the_record_measured(page):
     pd.testing.assert_frame_equal(shown, found[list(shown)])
     low, high = (f"{100 * one:.0f}" for one in (found["coverage"].min(), found["coverage"].max()))
     assert any(f"{low} to {high} % held" in text.value for text in app.text)
+    (said,) = [text.value for text in app.text if "least held: " in text.value]
+    course, month = said.partition("least held: ")[2].removesuffix(" months.").split(" after ")
+    least = found[(found["course"] == course) & (found["cut"] == int(month))]
+    assert least["coverage"].item() == found["coverage"].min()
 
 
 def test_two_thirds_of_the_loss_are_where_the_course_says():

@@ -13,7 +13,7 @@ import aging
 from aging.decay.elimination import COEFFICIENTS
 from aging.decay.nodes import coarse_grid
 from aging.decay.priors import priors_for
-from aging.precedent import learn
+from aging.precedent import learn, told
 from aging.simulation import campaign_streams, merge, precedents
 from aging.vocabulary import PROPERTIES
 
@@ -82,7 +82,7 @@ def test_running_campaigns_say_what_they_were_taught_and_closed_ones_are_untouch
     start = pd.to_datetime(running.panels["exposed_on"]).min()
     moment = start + pd.Timedelta(days=9 * 30.44)
     alone, taught = (aging.fit(source, as_of=moment) for source in (running, both))
-    assert not any("priors from" in note for note in alone.notes)
+    assert not any("taught" in note for note in alone.notes)
     assert sum("2 closed campaigns taught" in note for note in taught.notes) == 3
     mine = {(one.site, one.formulation) for one in alone.series}
     changed = taught.project(36).frame.set_index(["site", "formulation", "target"])
@@ -104,3 +104,13 @@ def test_a_campaign_that_knows_no_more_of_a_drift_than_the_table_leaves_it_there
     taught = learn(PRIORS, [one] * 4)
     assert taught.value("drift") == pytest.approx(drawn.mean(), abs=5e-5)
     assert taught.spread("drift") > 0.9 * drawn.std()
+
+
+def test_what_was_taught_is_told_with_mean_and_spread_over_both_kinds_of_drift():
+    taught = learn(PRIORS, [closed(0.26, 0.001, seed=i) for i in range(6)])
+    said = told("hot-dry", PRIORS, taught, 6)
+    mean, spread = (0.0003 + 0.0008) / 2, np.hypot(np.hypot(0.0002, 0.0005) / 2**0.5, 0.00025)
+    assert said.startswith("hot-dry: 6 closed campaigns taught to expect a loss in the end of 0.2")
+    assert f"(before: 0.15 ± {PRIORS.spread('loss'):g})" in said
+    assert f"a slow loss a month of {taught.value('drift'):.2g} ± " in said
+    assert f"(before: {mean:.2g} ± {spread:.1g})" in said

@@ -53,7 +53,7 @@ def test_a_reading_has_more_of_its_visit_and_a_far_month_more_of_the_drift(year_
         assert (frame.loc["reading", "visits"] > frame.loc["state", "visits"]).all()
 
 
-@pytest.mark.parametrize("seed", [0, 1, 2])
+@pytest.mark.parametrize("seed", [0, 1, 2, 3])
 def test_what_the_instrument_may_have_drifted_has_the_share_it_adds_to_the_variance(seed):
     random = np.random.default_rng(seed)
     months = np.linspace(0, 15, 9)
@@ -62,12 +62,14 @@ def test_what_the_instrument_may_have_drifted_has_the_share_it_adds_to_the_varia
     values = 0.84 - 0.15 * (1 - np.exp(-0.2 * months)) + visits + random.normal(0, 0.004, (6, 9))
     site = site_readings(values, group, months)
     drifting = replace(site, offset=0.0025**2 * np.minimum.outer(months, months))
-    sure, unsure = (fit_site(one, PRIORS, draws=16_000) for one in (site, drifting))
+    wild = replace(site, offset=2 * drifting.offset)
+    sure, unsure, lost = (fit_site(one, PRIORS, draws=16_000) for one in (site, drifting, wild))
     share = of_site(unsure, 24.0)["instrument"]
     growth = sure.at([24.0])[0][0].var(axis=0) / unsure.at([24.0])[0][0].var(axis=0)
     assert share.min() > 0.1
     assert 1 - share == pytest.approx(growth, abs=0.06)
     assert of_site(sure, 24.0)["instrument"] == pytest.approx(0)
+    assert (of_site(lost, 24.0)["instrument"] > 1.2 * share).all()
 
 
 def of_site(fitted, month):
