@@ -45,7 +45,6 @@ class SitePosterior:
     panel : (D, G, 2) mean of the group's own panels, initial and loss
     visits : (D, V) shared effect of each visit;  calm : (V,) its precision factor
     stretch : factor on the distance of `at`'s draws from their median, 1 unless the past asks
-    upper : a further one on those above it, 1 unless the table of priors asks
     among : of how many groups these are, and their places there; None where they are all
     """
 
@@ -62,7 +61,6 @@ class SitePosterior:
     course_weight: dict[str, float]
     seed: int
     stretch: float = 1.0
-    upper: float = 1.0
     among: tuple[int, Index] | None = None
 
     def only_groups(self, keep: Index) -> SitePosterior:
@@ -87,11 +85,10 @@ class SitePosterior:
         return self._stretched(state), self._stretched(reading)
 
     def _stretched(self, drawn: Array) -> Array:
-        if self.stretch == self.upper == 1.0:
+        if self.stretch == 1.0:
             return drawn
         middle = np.median(drawn, axis=1, keepdims=True)
-        away = self.stretch * (drawn - middle)
-        return middle + np.where(away > 0, self.upper, 1.0) * away
+        return middle + self.stretch * (drawn - middle)
 
     def parts(self, month: float) -> dict[str, Array]:
         """What adds up to the reading at one time, each (D, G), or (D, 1) where groups share it.

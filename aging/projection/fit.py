@@ -24,7 +24,7 @@ from aging.errors import require
 from aging.optics.heat import Wind
 from aging.projection.balance import Balance, balance
 from aging.projection.gathering import Gathered
-from aging.projection.states import Shown, aged, held, lost, retained
+from aging.projection.states import Shown, aged, drawn_in, held, lost, retained
 from aging.records import Exposure
 from aging.standing import (
     CANNOT,
@@ -158,6 +158,25 @@ class Fit:
         """Readings (N,) of the fitted property as values of what is told."""
         return values if self.balance is None else self.balance.of_readings(values, formulations)
 
+    @property
+    def turned(self) -> bool:
+        """Whether of what is told and what was fitted one is better higher and one lower."""
+        sides = {self.measured.higher_is_better, self.gathered.property.higher_is_better}
+        return sides == {True, False}
+
+    def upper_half(self, members: Sequence[Key]) -> float:
+        """What the upper half of an interval is drawn in by: at one site as its table asks.
+
+        The interval of a mean over sites, whose ends hold without, is left alone.
+        """
+        if len(members) > 1:
+            return 1.0
+        return self._series[members[0]].posterior.priors.value("upper_half")
+
+    @cached_property
+    def _series(self) -> dict[Key, Series]:
+        return {(one.site, one.formulation): one for one in self.series}
+
     @cached_property
     def _washed(self) -> dict[Key, bool]:
         return {(one.site, one.formulation): one.washed for one in self.series}
@@ -271,6 +290,7 @@ class Fit:
             for one in levels
         ]
         found = list(cases(draws))
+        halves = [self.upper_half(members) if label == "target" else 1.0 for _, members in found]
         informed = [all(self._washed[one] for one in members) for _, members in found]
         figures = {
             name: np.quantile(
@@ -287,7 +307,10 @@ class Fit:
                 its = seen[place]
                 for name, values in figures.items():
                     told = [np.nan] * 4 if its.status == CANNOT else values[nth, :, place, at]
-                    lower, estimate, upper, bound = told
+                    *its_ends, bound = told
+                    lower, estimate, upper = drawn_in(
+                        its_ends, halves[place], turned=self.turned
+                    )
                     yield {
                         "site": site, "formulation": members[0][1], "months": time, label: name,
                         "estimate": estimate, "lower": lower, "upper": upper,

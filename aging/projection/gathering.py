@@ -181,13 +181,11 @@ def posterior(
 ) -> SitePosterior:
     """Posterior of a campaign, or of part of its readings; the seed is the campaign's own.
 
-    Its upper half is as far from the median as the table asks (`upper_half`).
     `fitted` does the work: `aging.projection.kept.fitted` takes from the shelf what is there.
     """
     given = campaign.readings if readings is None else readings
     with threadpool_limits(1, user_api="blas"):  # many small systems: threads only get in the way
-        found = fitted(given, priors, draws=draws, seed=seed_of(campaign))
-    return replace(found, upper=priors.value("upper_half"))
+        return fitted(given, priors, draws=draws, seed=seed_of(campaign))
 
 
 def priors_known(found: Gathered) -> Callable[[Campaign, pd.Timestamp], Priors]:

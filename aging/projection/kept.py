@@ -45,7 +45,10 @@ def fitted(site: SiteReadings, priors: Priors, *, draws: int, seed: int) -> Site
 
 
 def forecast(fit: Callable[[], SitePosterior], name: str, month: float, level: float) -> Array:
-    """Lower end, middle and upper end (3, G) of the reading of a fit `named` so, at a time."""
+    """Lower end, middle and upper end (3, G) of the reading of a fit `named` so, at a time.
+
+    They are the model's own, before the table draws any in.
+    """
     name = shelf.digest(name, month, level)
     found = shelf.get(FORECAST, name)
     if found is not None:

@@ -7,7 +7,8 @@ possible as well, or what is derived from them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +23,17 @@ Shown = Callable[[Array], Array]
 def held(draws: Array, prop: Property) -> Array:
     """Draws within the low and high of a property."""
     return np.clip(draws, prop.low, prop.high)
+
+
+def drawn_in(ends: Iterable[Any], half: float, *, turned: bool = False) -> Array:
+    """Lower end, middle and upper end (3, ...) with the upper half `half` times as long.
+
+    turned: the lower half instead, where what is told falls as what was fitted rises.
+    """
+    lower, middle, upper = ends
+    if turned:
+        return np.stack((middle - half * (middle - lower), middle, upper))
+    return np.stack((lower, middle, middle + half * (upper - middle)))
 
 
 def aged(posterior: SitePosterior, times: Array, shown: Shown) -> dict[str, Array]:

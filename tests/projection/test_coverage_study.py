@@ -19,6 +19,7 @@ import pytest
 from aging.decay.series import fit_series
 from aging.precedent import learn
 from aging.projection import gather, posterior
+from aging.projection.states import drawn_in
 from aging.simulation import precedents, simulate, study
 
 CUTS = (6, 12, 18, 24)
@@ -63,7 +64,8 @@ def scored(job, closed=0, seed=11):
         for cut in CUTS:
             seen = one.readings.visits(one.readings.months <= cut + 0.5)
             drawn = posterior(one, priors, readings=seen, draws=1500).at([36.0])[1][0]
-            low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
+            ends = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
+            low, middle, high = drawn_in(ends, priors.value("upper_half"))
             apart = np.quantile(drawn[:, 1:] - drawn[:, :1], [0.05, 0.95], axis=0)
             alone = np.quantile(drawn[::-1, 1:] - drawn[:, :1], [0.05, 0.95], axis=0)
             gap = later[1:] - later[0]
