@@ -17,7 +17,7 @@ from aging.decay.scores import crps_draws, crps_normal
 from aging.decay.site import Array
 from aging.errors import ModelError, require
 from aging.projection import gather, posterior, priors_known
-from aging.projection.states import drawn_in
+from aging.projection.states import tails
 from aging.records import Exposure
 from aging.vocabulary import Property
 
@@ -84,9 +84,8 @@ def _control(origin: Origin, controls: set[str]) -> int | None:
 def _by_model(origin: Origin, priors: Priors, level: float, draws: int) -> pd.DataFrame:
     fitted = posterior(origin.campaign, priors, readings=origin.past, draws=draws)
     reading = np.moveaxis(fitted.at(origin.ahead)[1], 1, -1).swapaxes(0, 1)  # G, M, D
-    tail = (1 - level) / 2
-    *ends, bound = np.quantile(reading, [tail, 0.5, 1 - tail, 0.05], axis=-1)
-    lower, middle, upper = drawn_in(ends, priors.value("upper_half"))
+    shares = [*tails(level, priors.value("upper_half")), 0.05]
+    lower, middle, upper, bound = np.quantile(reading, shares, axis=-1)
     crps = crps_draws(np.nan_to_num(origin.later), reading)
     why = [""] * origin.groups.size
     return _rows(origin, MODEL, (middle, lower, upper, bound, crps), why)

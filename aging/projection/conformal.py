@@ -21,7 +21,7 @@ from aging.decay.site import Array
 from aging.precedent import learn
 from aging.projection import kept
 from aging.projection.gathering import Each, Gathered, posterior, seed_of, side_by_side
-from aging.projection.states import drawn_in
+from aging.projection.states import tails
 
 LEVEL, LEAST, DRAWS = 0.90, 19, 1000
 CUTS = (3.0, 6.0, 9.0, 12.0, 18.0, 24.0, 30.0)  # months, in the clock's own time
@@ -91,9 +91,10 @@ def _scores(found: Gathered, closed: Sequence[Fitted], cut: float, each: Each) -
         priors = learn(found.priors(campaign), taught)
         ends = kept.forecast(
             partial(posterior, campaign, priors, readings=past, draws=DRAWS),
-            kept.named(past, priors, draws=DRAWS, seed=seed_of(campaign)), readings.last, LEVEL,
+            kept.named(past, priors, draws=DRAWS, seed=seed_of(campaign)), readings.last,
+            tails(LEVEL, priors.value("upper_half")),
         )  # fmt: skip
-        low, middle, high = drawn_in(ends, priors.value("upper_half"))
+        low, middle, high = ends
         last = np.flatnonzero(unwashed)[-1]
         later = np.array(
             [np.mean(_read(readings.values[readings.group == g, last])) for g in groups]

@@ -24,7 +24,7 @@ from aging.errors import require
 from aging.optics.heat import Wind
 from aging.projection.balance import Balance, balance
 from aging.projection.gathering import Gathered
-from aging.projection.states import Shown, aged, drawn_in, held, lost, retained
+from aging.projection.states import Shown, aged, held, lost, retained, tails
 from aging.records import Exposure
 from aging.standing import (
     CANNOT,
@@ -158,20 +158,16 @@ class Fit:
         """Readings (N,) of the fitted property as values of what is told."""
         return values if self.balance is None else self.balance.of_readings(values, formulations)
 
-    @property
-    def turned(self) -> bool:
-        """Whether of what is told and what was fitted one is better higher and one lower."""
-        sides = {self.measured.higher_is_better, self.gathered.property.higher_is_better}
-        return sides == {True, False}
+    def tails(self, level: float, members: Sequence[Key]) -> list[float]:
+        """Where the ends of an interval stand among the draws: at one site as its table asks.
 
-    def upper_half(self, members: Sequence[Key]) -> float:
-        """What the upper half of an interval is drawn in by: at one site as its table asks.
-
-        The interval of a mean over sites, whose ends hold without, is left alone.
+        A mean over sites and a loss keep the usual ones.
         """
-        if len(members) > 1:
-            return 1.0
-        return self._series[members[0]].posterior.priors.value("upper_half")
+        if len(members) != 1:
+            return tails(level)
+        sides = {self.measured.higher_is_better, self.gathered.property.higher_is_better}
+        half = self._series[members[0]].posterior.priors.value("upper_half")
+        return tails(level, half, turned=sides == {True, False})
 
     @cached_property
     def _series(self) -> dict[Key, Series]:
@@ -285,20 +281,22 @@ class Fit:
         """A row for each time, level, site or mean over sites, and each name in `draws`."""
         worse_is_up = self.measured.higher_is_better is False
         levels = np.atleast_1d(level).tolist()
-        ends = [
-            [(1 - one) / 2, 0.5, 1 - (1 - one) / 2, one if worse_is_up else 1 - one]
-            for one in levels
-        ]
         found = list(cases(draws))
-        halves = [self.upper_half(members) if label == "target" else 1.0 for _, members in found]
         informed = [all(self._washed[one] for one in members) for _, members in found]
+
+        def shares(members: Sequence[Key]) -> list[list[float]]:
+            own = members if label == "target" else ()
+            return [[*self.tails(one, own), one if worse_is_up else 1 - one] for one in levels]
+
         figures = {
-            name: np.quantile(
-                [np.mean([draws[one][name] for one in members], axis=0) for _, members in found],
-                ends, axis=2,
-            )
+            name: [
+                np.quantile(
+                    np.mean([draws[one][name] for one in members], axis=0), shares(members), axis=1
+                )
+                for _, members in found
+            ]
             for name in draws[next(iter(draws))]
-        }  # fmt: skip  # levels, ends, cases, times
+        }  # cases, each: levels, ends, times
         for at, time in enumerate(times):
             seen = [together({one[0]: known[at][one] for one in members}) for _, members in found]
             for (nth, its_level), (place, (site, members)) in product(
@@ -306,11 +304,8 @@ class Fit:
             ):
                 its = seen[place]
                 for name, values in figures.items():
-                    told = [np.nan] * 4 if its.status == CANNOT else values[nth, :, place, at]
-                    *its_ends, bound = told
-                    lower, estimate, upper = drawn_in(
-                        its_ends, halves[place], turned=self.turned
-                    )
+                    told = [np.nan] * 4 if its.status == CANNOT else values[place][nth, :, at]
+                    lower, estimate, upper, bound = told
                     yield {
                         "site": site, "formulation": members[0][1], "months": time, label: name,
                         "estimate": estimate, "lower": lower, "upper": upper,

@@ -6,7 +6,7 @@ the running ones of their climate. What is left is taken from the shelf, with th
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import astuple, fields
 from typing import Any
 
@@ -44,17 +44,15 @@ def fitted(site: SiteReadings, priors: Priors, *, draws: int, seed: int) -> Site
     return _taken_up(found, site, priors, seed)
 
 
-def forecast(fit: Callable[[], SitePosterior], name: str, month: float, level: float) -> Array:
-    """Lower end, middle and upper end (3, G) of the reading of a fit `named` so, at a time.
-
-    They are the model's own, before the table draws any in.
-    """
-    name = shelf.digest(name, month, level)
+def forecast(
+    fit: Callable[[], SitePosterior], name: str, month: float, shares: Sequence[float]
+) -> Array:
+    """Quantiles (Q, G), at `shares`, of the reading of a fit `named` so at a time."""
+    name = shelf.digest(name, month, shares)
     found = shelf.get(FORECAST, name)
     if found is not None:
         return found.arrays["ends"]
-    tail = (1 - level) / 2
-    ends = np.quantile(fit().at([month])[1][0], [tail, 0.5, 1 - tail], axis=0)
+    ends = np.quantile(fit().at([month])[1][0], shares, axis=0)
     shelf.put(FORECAST, name, shelf.Kept(arrays={"ends": ends}))
     return ends
 

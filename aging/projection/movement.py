@@ -20,7 +20,7 @@ from aging.decay.priors import Priors
 from aging.decay.site import Array, Index, SiteReadings
 from aging.projection.fit import TARGETS, Fit, Key, Series, asked, cases
 from aging.projection.gathering import posterior, priors_known, side_by_side
-from aging.projection.states import aged, drawn_in
+from aging.projection.states import aged
 from aging.standing import WINDOW_SHARE
 
 MOVEMENT_COLUMNS = (
@@ -74,18 +74,16 @@ def movement(
         )
         for one in fit.series
     }
-    ends = [(1 - level) / 2, 0.5, (1 + level) / 2]
     rows: list[dict[str, Any]] = []
     for site, members in cases(history):
-        read, half = np.mean([later[one] for one in members], axis=0), fit.upper_half(members)
+        read = np.mean([later[one] for one in members], axis=0)
+        ends = fit.tails(level, members)
         for known in _together([history[one] for one in members]):
             for m, time in enumerate(times):
                 if known.months >= _measured_from(time):
                     continue
                 for target, values in known.draws.items():
-                    lower, estimate, upper = drawn_in(
-                        np.quantile(values[m], ends), half, turned=fit.turned
-                    )
+                    lower, estimate, upper = np.quantile(values[m], ends)
                     rows.append({
                         "site": site, "formulation": members[0][1], "months": time,
                         "target": target, "as_of": known.day.date().isoformat(),

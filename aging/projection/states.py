@@ -7,8 +7,7 @@ possible as well, or what is derived from them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 
@@ -25,15 +24,18 @@ def held(draws: Array, prop: Property) -> Array:
     return np.clip(draws, prop.low, prop.high)
 
 
-def drawn_in(ends: Iterable[Any], half: float, *, turned: bool = False) -> Array:
-    """Lower end, middle and upper end (3, ...) with the upper half `half` times as long.
+def tails(level: float, half: float = 1.0, *, turned: bool = False) -> list[float]:
+    """Shares of the draws below the lower end, the middle and the upper end of an interval.
 
-    turned: the lower half instead, where what is told falls as what was fitted rises.
+    half: the upper end stands at that many times its usual normal score, so that the same share of
+    any quantity that rises with the draws lies below it. turned: the lower end does, where what is
+    told falls as what was fitted rises.
     """
-    lower, middle, upper = ends
-    if turned:
-        return np.stack((middle - half * (middle - lower), middle, upper))
-    return np.stack((lower, middle, middle + half * (upper - middle)))
+    from scipy.special import ndtr, ndtri
+
+    tail = (1 - level) / 2
+    drawn_in = tail if half == 1 else float(ndtr(half * ndtri(tail)))
+    return [drawn_in, 0.5, 1 - tail] if turned else [tail, 0.5, 1 - drawn_in]
 
 
 def aged(posterior: SitePosterior, times: Array, shown: Shown) -> dict[str, Array]:

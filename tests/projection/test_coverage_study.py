@@ -19,7 +19,7 @@ import pytest
 from aging.decay.series import fit_series
 from aging.precedent import learn
 from aging.projection import gather, posterior
-from aging.projection.states import drawn_in
+from aging.projection.states import tails
 from aging.simulation import precedents, simulate, study
 
 CUTS = (6, 12, 18, 24)
@@ -64,8 +64,8 @@ def scored(job, closed=0, seed=11):
         for cut in CUTS:
             seen = one.readings.visits(one.readings.months <= cut + 0.5)
             drawn = posterior(one, priors, readings=seen, draws=1500).at([36.0])[1][0]
-            ends = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
-            low, middle, high = drawn_in(ends, priors.value("upper_half"))
+            ends = tails(0.90, priors.value("upper_half"))
+            low, middle, high = np.quantile(drawn, ends, axis=0)
             apart = np.quantile(drawn[:, 1:] - drawn[:, :1], [0.05, 0.95], axis=0)
             alone = np.quantile(drawn[::-1, 1:] - drawn[:, :1], [0.05, 0.95], axis=0)
             gap = later[1:] - later[0]
@@ -77,7 +77,8 @@ def scored(job, closed=0, seed=11):
                     "course": course, "cut": cut,
                     "coverage": low[group] <= later[group] <= high[group],
                     "error": abs(middle[group] - later[group]),
-                    "below": later[group] < low[group], "width": high[group] - low[group],
+                    "below": later[group] < low[group], "above": later[group] > high[group],
+                    "width": high[group] - low[group],
                     "bias": middle[group] - later[group], "last": abs(means[-1] - later[group]),
                     "exponential": abs(exponential(seen.months[visited], means) - later[group]),
                 }  # fmt: skip
@@ -117,4 +118,5 @@ def test_intervals_hold_on_courses_that_no_projection_assumes():
     assert mean["difference"].between(0.85, 0.99).all()
     assert (mean["ratio"] < [0.80, 0.65, 0.65, 0.75]).all()
     assert (mean["below"] < 0.08).all()
+    assert (mean["above"] < 0.06).all()
     assert (mean["narrower"] < 1).all()

@@ -44,14 +44,15 @@ def test_retention_is_aged_over_initial(fitted):
 
 
 def test_the_error_of_the_initial_value_cancels_in_retention(fitted):
-    states = fitted.draws([0, 24])["AMARO", "S0H0"]["state"]
+    key = "AMARO", "S0H0"
+    states, ends = fitted.draws([0, 24])[key]["state"], fitted.tails(0.9, [key])
     shuffled = np.random.default_rng(0).permutation(states[0])
-    apart = np.ptp(np.quantile(states[1] / shuffled, [0.05, 0.95]))
+    apart = np.ptp(np.quantile(states[1] / shuffled, ends))
     row = fitted.project(24, retention=True).frame.query(
         "site == 'AMARO' and formulation == 'S0H0' and target == 'state'"
     )
     together = (row["upper"] - row["lower"]).item()
-    own = np.ptp(np.quantile(states[1] / states[0], [0.05, 0.95]))
+    own = np.ptp(np.quantile(states[1] / states[0], ends))
     assert together == pytest.approx(own, rel=1e-9)
     assert together < apart
 

@@ -132,6 +132,35 @@ def test_one_visit_is_no_projection_and_says_so():
     assert frame[["estimate", "lower", "upper", "probability_better"]].isna().all(axis=None)
 
 
+def test_an_upper_end_at_one_site_stands_where_the_table_asks(small, tmp_path):
+    table = pd.read_csv("aging/decay/priors.csv")
+    table.loc[table["quantity"] == "upper_half", "value"] = 0.5
+    table.to_csv(tmp_path / "priors.csv", index=False)
+    half = aging.fit(SMALL.exposure, priors=tmp_path / "priors.csv")
+    for fitted, asked in ((small, 0.85), (half, 0.5)):
+        draws = fitted.draws([36])
+        for level in (0.5, 0.9):
+            nearer = norm.cdf(asked * norm.ppf((1 + level) / 2))
+            frame = fitted.project(36, level).frame.query("site != 'all'")
+            for row in frame.itertuples():
+                drawn = draws[row.site, row.formulation][row.target][0]
+                ends = np.quantile(drawn, [(1 - level) / 2, 0.5, nearer])
+                assert (row.lower, row.estimate, row.upper) == pytest.approx(ends, abs=1e-12)
+    same = ["estimate", "lower", "one_sided_bound"]
+    before, after = (one.project(36).frame for one in (small, half))
+    assert after[same].equals(before[same])
+    together = before["site"] == "all"
+    assert after[together].equals(before[together])
+    cool, warm = (
+        one.told_as("surface_temperature").project(36).frame[~together] for one in (small, half)
+    )
+    assert warm["upper"].equals(cool["upper"])
+    assert (warm["lower"] > cool["lower"]).all()
+    moved = movement(half, 36).query("site != 'all' and target == 'state'")
+    last = moved.groupby(["site", "formulation"]).last()
+    assert (last["upper"] - last["estimate"] < 0.6 * (last["estimate"] - last["lower"])).all()
+
+
 def test_the_one_sided_bound_lies_on_the_worse_side(small):
     at_90, at_80 = (small.project(36, level).frame for level in (0.9, 0.8))
     assert (at_90["one_sided_bound"] == at_80["lower"]).all()
