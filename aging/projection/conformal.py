@@ -25,7 +25,7 @@ from aging.projection.states import tails
 
 LEVEL, LEAST, DRAWS = 0.90, 19, 1000
 CUTS = (3.0, 6.0, 9.0, 12.0, 18.0, 24.0, 30.0)  # months, in the clock's own time
-FEW = f"{{}}, and {LEAST} are needed to check intervals by: they are as the model makes them"
+FEW = f"{{}}, and {LEAST} are needed to check intervals by: they are as model and table make them"
 Fitted = tuple[Campaign, SitePosterior]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib.resources import files
 
 import numpy as np
 import pandas as pd
@@ -49,6 +50,23 @@ def test_a_ledger_with_a_past_scales_its_intervals_and_says_so(trials):
     told = float(note.removeprefix("intervals are ").split(" ")[0])
     factors = {one.posterior.stretch for one in fitted.series if one.formulation.startswith("F")}
     assert [round(one, 2) for one in factors] == [told]
+
+
+def test_the_past_is_held_against_the_ends_that_are_told(trials, tmp_path):
+    """Ends half as far above the median are passed by twice as much, and scaled up for it."""
+    running, past = trials
+    table = pd.read_csv(str(files("aging.decay") / "priors.csv"))
+    start = pd.to_datetime(running.exposure.panels["exposed_on"]).min()
+    told = []
+    for half in (1.0, 0.25):
+        table.loc[table["quantity"] == "upper_half", "value"] = half
+        table.to_csv(tmp_path / "priors.csv", index=False)
+        fitted = aging.fit(
+            merge([past, running.exposure]), as_of=start + pd.Timedelta(days=12.5 * 30.44),
+            priors=tmp_path / "priors.csv",
+        )  # fmt: skip
+        told += {one.posterior.stretch for one in fitted.series if one.formulation.startswith("F")}
+    assert told[1] > 1.2 * told[0]
 
 
 def test_a_stretch_widens_about_the_median(trials):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib.resources import files
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
 import aging
 from aging.decay.priors import priors_for
 from aging.errors import CallError, ModelError, SourceError
-from aging.projection import COLUMNS
+from aging.projection import COLUMNS, movement
 from aging.simulation import Design, simulate
 from aging.vocabulary import PROPERTIES
 
@@ -133,7 +135,7 @@ def test_one_visit_is_no_projection_and_says_so():
 
 
 def test_an_upper_end_at_one_site_stands_where_the_table_asks(small, tmp_path):
-    table = pd.read_csv("aging/decay/priors.csv")
+    table = pd.read_csv(str(files("aging.decay") / "priors.csv"))
     table.loc[table["quantity"] == "upper_half", "value"] = 0.5
     table.to_csv(tmp_path / "priors.csv", index=False)
     half = aging.fit(SMALL.exposure, priors=tmp_path / "priors.csv")

@@ -24,7 +24,8 @@ MODEL = (
     (
         "Rates, spreads and the weights below are integrated over a grid; given them all else is "
         "exact. Intervals are quantiles of joint draws whose seed follows from the site and its "
-        "start, so that equal readings give equal digits. Sites are independent."
+        "start, so that equal readings give equal digits; at one site the upper end is drawn in as "
+        "the table asks (upper half). Sites are independent."
     ),
     "What no panel has shown yet, such as a late growth, enters only through the prior's drift.",
 )
