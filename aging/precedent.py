@@ -10,7 +10,8 @@ with the table's centre m0 and spread C0. mu and T are found by expectation-maxi
 a draw weighs N(x; mu, T) / p(x) and T0 is worth CAMPAIGNS campaigns. The running campaign gets
 N(mu, T + variance of mu): the spread between campaigns stays in the prior, or early intervals
 would be too short. Shares (of courses, of late losses) are counted, the table's being worth
-CAMPAIGNS campaigns. SHARE and CAMPAIGNS are assumed.
+CAMPAIGNS campaigns. `upper_half` takes off what the table's own beliefs leave too long; where
+campaigns take their place it goes to 1, likewise. SHARE and CAMPAIGNS are assumed.
 """
 
 from __future__ import annotations
@@ -59,6 +60,8 @@ def learn(priors: Priors, closed: Sequence[SitePosterior]) -> Priors:
         put("late_share", _share(share, [float(rows.mean()) for rows in late]), np.nan)
         risen = [one.path[rows, :, DRIFT].mean(1) for one, rows in zip(closed, late, strict=True)]
         put("late", *_scalar(priors.value("late"), priors.spread("late"), risen))
+    half = priors.value("upper_half")
+    put("upper_half", _share(half, [1.0] * len(closed)), np.nan)
     visits = [
         np.log(np.hypot(one.grid.visit_sd, one.grid.group_visit_sd))[one.node] for one in closed
     ]

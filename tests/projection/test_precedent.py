@@ -64,6 +64,13 @@ def test_late_losses_are_counted_and_say_nothing_of_a_drift():
     assert steady.value("late") == pytest.approx(PRIORS.value("late"))
 
 
+def test_campaigns_that_take_the_tables_place_leave_less_to_draw_in():
+    half, past = PRIORS.value("upper_half"), [closed(0.2, 0.0008, seed=i) for i in range(6)]
+    assert 0 < half < 1
+    assert learn(PRIORS, past[:1]).value("upper_half") == pytest.approx((3 * half + 1) / 4)
+    assert learn(PRIORS, past).value("upper_half") == pytest.approx((3 * half + 6) / 9)
+
+
 def test_a_vague_campaign_teaches_little():
     vague = learn(PRIORS, [closed(0.17, 0.0004, sd=0.079)])
     assert vague.spread("loss") > 0.9 * PRIORS.spread("loss")
