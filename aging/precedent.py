@@ -60,8 +60,8 @@ def learn(priors: Priors, closed: Sequence[SitePosterior]) -> Priors:
         put("late_share", _share(share, [float(rows.mean()) for rows in late]), np.nan)
         risen = [one.path[rows, :, DRIFT].mean(1) for one, rows in zip(closed, late, strict=True)]
         put("late", *_scalar(priors.value("late"), priors.spread("late"), risen))
-    half = priors.value("upper_half")
-    put("upper_half", _share(half, [1.0] * len(closed)), np.nan)
+    if (half := priors.value("upper_half")) != 1:
+        put("upper_half", _share(half, [1.0] * len(closed)), np.nan)
     visits = [
         np.log(np.hypot(one.grid.visit_sd, one.grid.group_visit_sd))[one.node] for one in closed
     ]
@@ -195,6 +195,8 @@ def told(climate: str, before: Priors, after: Priors, number: int) -> str:
     if (share := before.value("late_share")) > 0:
         late = after.value("late_share")
         change.append(f"a late loss at a chance of {late:.2f} (before: {share:.2f})")
+    if (half := before.value("upper_half")) != 1:
+        change.append(f"upper ends at {after.value('upper_half'):.2f} (before: {half:.2f})")
     closed = f"{number} closed campaign{'s' * (number > 1)}"
     return f"{climate}: {closed} taught to expect {', '.join(change)}"
 

@@ -53,9 +53,9 @@ HOW_FITTED = (
     "exactly at each of its points; an interval is made of draws from all of them, weighed by how "
     "well they explain the readings. Between courses the weight is the prior's, then moves with "
     "how well each foretold the later readings. At one site the upper end is drawn in as the "
-    "table asks (`upper_half`), since simulated readings passed the model's own less often than "
-    "promised; bounds, differences and means over sites are the model's own. The same readings "
-    "give the same digits."
+    "table asks (`upper_half`), since simulated readings of solar reflectance passed the model's "
+    "own less often than promised; bounds, differences and means over sites are the model's own. "
+    "The same readings give the same digits."
 )
 COURSES = "Courses of the loss"
 COURSE_COLUMNS = {"name": "Course", "equation": "Share of the loss after t", "about": "Where from"}

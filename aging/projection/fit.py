@@ -19,6 +19,7 @@ import pandas as pd
 
 from aging.campaigns import Campaign
 from aging.decay.posterior import SitePosterior
+from aging.decay.priors import Priors
 from aging.decay.site import Array
 from aging.errors import require
 from aging.optics.heat import Wind
@@ -158,16 +159,19 @@ class Fit:
         """Readings (N,) of the fitted property as values of what is told."""
         return values if self.balance is None else self.balance.of_readings(values, formulations)
 
-    def tails(self, level: float, members: Sequence[Key]) -> list[float]:
-        """Where the ends of an interval stand among the draws: at one site as its table asks.
+    def tails(self, level: float, priors: Priors | None) -> list[float]:
+        """Where the ends of an interval stand among the draws: at one site as its priors ask.
 
-        A mean over sites and a loss keep the usual ones.
+        None for a mean over sites or a loss, which keep the usual ones.
         """
-        if len(members) != 1:
+        if priors is None:
             return tails(level)
         sides = {self.measured.higher_is_better, self.gathered.property.higher_is_better}
-        half = self._series[members[0]].posterior.priors.value("upper_half")
-        return tails(level, half, turned=sides == {True, False})
+        return tails(level, priors.value("upper_half"), turned=sides == {True, False})
+
+    def priors_of(self, members: Sequence[Key]) -> Priors | None:
+        """Priors of the one site that a row tells of; None where it is a mean over sites."""
+        return self._series[members[0]].posterior.priors if len(members) == 1 else None
 
     @cached_property
     def _series(self) -> dict[Key, Series]:
@@ -285,7 +289,7 @@ class Fit:
         informed = [all(self._washed[one] for one in members) for _, members in found]
 
         def shares(members: Sequence[Key]) -> list[list[float]]:
-            own = members if label == "target" else ()
+            own = self.priors_of(members) if label == "target" else None
             return [[*self.tails(one, own), one if worse_is_up else 1 - one] for one in levels]
 
         figures = {

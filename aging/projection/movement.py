@@ -44,11 +44,15 @@ class _Past:
 
 @dataclass(frozen=True)
 class _Known:
-    """What was projected for one series on a day, draws (M, D) of each target."""
+    """What was projected for one series on a day, draws (M, D) of each target.
+
+    priors: those of that day; None of a mean over sites.
+    """
 
     day: pd.Timestamp
     months: float
     draws: dict[str, Array]
+    priors: Priors | None
 
 
 def movement(
@@ -77,11 +81,11 @@ def movement(
     rows: list[dict[str, Any]] = []
     for site, members in cases(history):
         read = np.mean([later[one] for one in members], axis=0)
-        ends = fit.tails(level, members)
         for known in _together([history[one] for one in members]):
             for m, time in enumerate(times):
                 if known.months >= _measured_from(time):
                     continue
+                ends = fit.tails(level, known.priors)
                 for target, values in known.draws.items():
                     lower, estimate, upper = np.quantile(values[m], ends)
                     rows.append({
@@ -118,7 +122,7 @@ def _history(
         for place, group in enumerate(past.groups):
             if key := series.get((id(past.campaign), int(group))):
                 own = {name: drawn[name][:, :, place] for name in TARGETS}
-                history[key].append(_Known(past.day, float(past.months[place]), own))
+                history[key].append(_Known(past.day, float(past.months[place]), own, past.priors))
         if on_progress is not None:
             on_progress(number + 1, len(pasts))
     return history
@@ -149,7 +153,7 @@ def _together(histories: Sequence[list[_Known]]) -> Iterator[_Known]:
         if len(now) == len(histories) and min(one.months for one in now) > seen:
             seen = min(one.months for one in now)
             draws = {name: np.mean([one.draws[name] for one in now], axis=0) for name in TARGETS}
-            yield _Known(day, seen, draws)
+            yield _Known(day, seen, draws, now[0].priors if len(now) == 1 else None)
 
 
 def _later(one: Series, times: Sequence[float]) -> Array:

@@ -53,7 +53,7 @@ def test_a_ledger_with_a_past_scales_its_intervals_and_says_so(trials):
 
 
 def test_the_past_is_held_against_the_ends_that_are_told(trials, tmp_path):
-    """Ends half as far above the median are passed by twice as much, and scaled up for it."""
+    """Ends nearer to the median are passed by more of their length, and scaled up for it."""
     running, past = trials
     table = pd.read_csv(str(files("aging.decay") / "priors.csv"))
     start = pd.to_datetime(running.exposure.panels["exposed_on"]).min()

@@ -45,7 +45,7 @@ def test_retention_is_aged_over_initial(fitted):
 
 def test_the_error_of_the_initial_value_cancels_in_retention(fitted):
     key = "AMARO", "S0H0"
-    states, ends = fitted.draws([0, 24])[key]["state"], fitted.tails(0.9, [key])
+    states, ends = fitted.draws([0, 24])[key]["state"], fitted.tails(0.9, fitted.priors_of([key]))
     shuffled = np.random.default_rng(0).permutation(states[0])
     apart = np.ptp(np.quantile(states[1] / shuffled, ends))
     row = fitted.project(24, retention=True).frame.query(

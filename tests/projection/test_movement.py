@@ -116,12 +116,18 @@ def test_nothing_moves_before_the_first_visit_and_a_wrong_call_is_refused(fitted
         movement(fitted, -1)
 
 
-def test_campaigns_closed_by_then_taught_it():
+@pytest.mark.parametrize("late", [False, True])
+def test_campaigns_closed_by_then_taught_it_and_later_ones_did_not(late):
     small = replace(DESIGN, sites=SITES[:1])
-    both = merge([EXPOSURE, precedents("dirt and rain", 1, 4, small)])
-    fit = aging.fit(both)
-    rows = of(movement(fit, 36.0, draws=DRAWS), "AMARO").set_index("as_of")
+    past = precedents("dirt and rain", 1, 4, small)
+    if late:  # the panels left the rack on the day of the last visit asked about
+        days = EXPOSURE.readings["read_on"].sort_values().unique()
+        past = replace(past, panels=past.panels.assign(closed_on=days[-1]))
+    both = merge([EXPOSURE, past])
+    rows = of(movement(aging.fit(both), 36.0, draws=DRAWS), "AMARO").set_index("as_of")
     day = rows.index[2]
-    known = of(aging.project(both, 36.0, as_of=day).frame, "AMARO").iloc[0]
+    known = aging.fit(both, as_of=day)
+    assert any("taught" in note for note in known.notes) != late
+    known = of(known.project(36.0).frame, "AMARO").iloc[0]
     ends = ["estimate", "lower", "upper"]
     assert rows.loc[day, ends].tolist() == pytest.approx(known[ends].tolist(), abs=1e-9)

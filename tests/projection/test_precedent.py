@@ -68,7 +68,14 @@ def test_campaigns_that_take_the_tables_place_leave_less_to_draw_in():
     half, past = PRIORS.value("upper_half"), [closed(0.2, 0.0008, seed=i) for i in range(6)]
     assert 0 < half < 1
     assert learn(PRIORS, past[:1]).value("upper_half") == pytest.approx((3 * half + 1) / 4)
-    assert learn(PRIORS, past).value("upper_half") == pytest.approx((3 * half + 6) / 9)
+    taught = learn(PRIORS, past)
+    assert taught.value("upper_half") == pytest.approx((3 * half + 6) / 9)
+    assert told("hot-dry", PRIORS, taught, 6).endswith("upper ends at 0.95 (before: 0.85)")
+    whole = PRIORS.table.copy()
+    whole.loc["upper_half", "value"] = 1.0
+    plain = replace(PRIORS, table=whole)
+    assert learn(plain, past).table.loc["upper_half"].equals(whole.loc["upper_half"])
+    assert "upper ends" not in told("hot-dry", plain, learn(plain, past), 6)
 
 
 def test_a_vague_campaign_teaches_little():
