@@ -196,7 +196,8 @@ def told(climate: str, before: Priors, after: Priors, number: int) -> str:
         late = after.value("late_share")
         change.append(f"a late loss at a chance of {late:.2f} (before: {share:.2f})")
     if (half := before.value("upper_half")) != 1:
-        change.append(f"upper ends at {after.value('upper_half'):.2f} (before: {half:.2f})")
+        ends = after.value("upper_half")
+        change.append(f"upper ends at {ends:.2f} of the model's own (before: {half:.2f})")
     closed = f"{number} closed campaign{'s' * (number > 1)}"
     return f"{climate}: {closed} taught to expect {', '.join(change)}"
 

@@ -80,6 +80,14 @@ def test_over_sites_it_moves_when_all_of_them_had_been_read(moved):
     assert rows["estimate"].iloc[2] == pytest.approx(mean, abs=0.01)
 
 
+def test_each_row_has_the_ends_that_were_told_that_day(moved):
+    for site in ("AMARO", "all"):
+        then = of(moved, site).iloc[-1]
+        known = of(aging.project(EXPOSURE, 36.0, as_of=then["as_of"]).frame, site).iloc[0]
+        ends = ["estimate", "lower", "upper"]
+        assert then[ends].tolist() == pytest.approx(known[ends].tolist(), abs=1e-9)
+
+
 def test_the_later_reading_is_the_mean_of_the_panels(fitted, moved):
     read = EXPOSURE.readings.merge(EXPOSURE.panels)
     own = read[(read["site"] == "AMARO") & (read["formulation"] == "F2")]

@@ -70,7 +70,9 @@ def test_campaigns_that_take_the_tables_place_leave_less_to_draw_in():
     assert learn(PRIORS, past[:1]).value("upper_half") == pytest.approx((3 * half + 1) / 4)
     taught = learn(PRIORS, past)
     assert taught.value("upper_half") == pytest.approx((3 * half + 6) / 9)
-    assert told("hot-dry", PRIORS, taught, 6).endswith("upper ends at 0.95 (before: 0.85)")
+    assert told("hot-dry", PRIORS, taught, 6).endswith(
+        "upper ends at 0.95 of the model's own (before: 0.85)"
+    )
     whole = PRIORS.table.copy()
     whole.loc["upper_half", "value"] = 1.0
     plain = replace(PRIORS, table=whole)
